@@ -1,0 +1,39 @@
+"""What every handbook function returns beside its value: the working, so that a reader can check it.
+
+A result is a frozen dataclass of its own topic that ends with ``working`` and ``cautions``.
+"""
+
+from dataclasses import dataclass
+
+COMMON_PRACTICE = "common practice, no source"
+FROM_MEMORY = "from memory: check before relying on it"
+INVENTED = "invented for the demonstration"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of working: the formula as text, its inputs with their units, and where it comes from."""
+
+    formula: str
+    inputs: tuple[tuple[str, str], ...]
+    source: str
+
+    def as_dict(self) -> dict[str, object]:
+        return {"formula": self.formula, "inputs": dict(self.inputs), "source": self.source}
+
+
+class OutOfRange(ValueError):
+    """A value outside the validity of a formula or table; names the argument and the allowed interval."""
+
+    def __init__(self, argument: str, value: object, allowed: str) -> None:
+        self.argument = argument
+        self.value = value
+        self.allowed = allowed
+        super().__init__(f"{argument} is {value}; allowed: {allowed}")
+
+
+def within(argument: str, value: float, low: float, high: float, unit: str) -> float:
+    """Return ``value`` if ``low <= value <= high``, else raise :class:`OutOfRange` (nan and inf too)."""
+    if not (low <= value <= high):
+        raise OutOfRange(argument, value, f"{low:g} to {high:g} {unit}".strip())
+    return value
