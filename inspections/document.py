@@ -39,7 +39,7 @@ class Position:
 
 @dataclass(frozen=True, slots=True)
 class Bond:
-    """Positions whose pieces are bound together: ``must`` is taken whole, ``should`` costs soundness to part."""
+    """Positions whose pieces are bound: ``must`` is taken whole, parting ``should`` costs soundness."""
 
     code: str
     name: str
@@ -50,7 +50,7 @@ class Bond:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """Limits of a feature in one size, mm. The zone runs from new size to the wear limit where one is stated."""
+    """Limits of a feature in one size, mm. Its zone runs from new size to the wear limit, if stated."""
 
     size: str
     new_min_mm: float
@@ -98,7 +98,7 @@ class Term:
 class Check:
     """One thing to identify, look at, measure or work out.
 
-    ``measure`` names a feature; ``stack`` has terms with limits of its own; ``identify`` has an expected text
+    ``measure`` names a feature; ``stack`` has terms with limits of its own; ``identify`` expects a text
     by variant (``*`` for all); ``count`` an expected number; ``thread`` a designation. ``remedies`` apply when
     a measure, stack, count or thread check is outside; a look or thread defect names its own.
     """
