@@ -99,7 +99,8 @@ class Check:
     """One thing to identify, look at, measure or work out.
 
     ``measure`` names a feature; ``stack`` has terms with limits of its own; ``identify`` expects a text
-    by variant (``*`` for all); ``count`` an expected number; ``thread`` a designation. ``remedies`` apply when
+    by variant (``*`` for all); ``count`` an expected number; ``thread`` a designation. ``fit`` and ``wear``
+    of a mate are stated by themselves and need not follow from its parts' wear limits. ``remedies`` apply when
     a measure, stack, count or thread check is outside; a look or thread defect names its own.
     """
 
@@ -120,12 +121,25 @@ class Check:
     rule: Rule = "simple"
     expected: Mapping[str, str] | None = None
     designation: str = ""
+    fit: tuple[float, float] | None = None  # fit of new parts as the source states it: tightest, loosest
+    identifies: bool = False  # a count that tells one part from another (teeth)
     remedies: tuple[str, ...] = ()
     caution: str = ""
     source: str = "invented for the demonstration"
 
     def exists_in(self, variant: str) -> bool:
         return not self.variants or variant in self.variants
+
+    @property
+    def lower_mm(self) -> float | None:
+        """Lower limit of a stack: stated, else the tightest fit of new parts; a wear limit may lower it."""
+        low = self.fit[0] if self.fit and self.min_mm is None else self.min_mm
+        return self.wear_mm if low is not None and self.wear_mm is not None and self.wear_mm < low else low
+
+    @property
+    def upper_mm(self) -> float | None:
+        high = self.fit[1] if self.fit and self.max_mm is None else self.max_mm
+        return self.wear_mm if high is not None and self.wear_mm is not None and self.wear_mm > high else high
 
     def expects(self, variant: str) -> str:
         expected = self.expected or {}
@@ -311,7 +325,17 @@ def _feature(row: Mapping[str, Any]) -> Feature:
 def _check(row: Mapping[str, Any]) -> Check:
     plain = {
         key: row[key]
-        for key in ("how", "feature", "warm", "rule", "expected", "designation", "caution", "source")
+        for key in (
+            "how",
+            "feature",
+            "warm",
+            "rule",
+            "expected",
+            "designation",
+            "caution",
+            "source",
+            "identifies",
+        )
         if key in row
     }
     return Check(
@@ -326,6 +350,7 @@ def _check(row: Mapping[str, Any]) -> Check:
         min_mm=row.get("min"),
         max_mm=row.get("max"),
         wear_mm=row.get("wear"),
+        fit=(float(row["fit"][0]), float(row["fit"][1])) if "fit" in row else None,
         remedies=_strings(row, "remedies"),
         **plain,
     )
@@ -370,8 +395,18 @@ def _step(row: Mapping[str, Any]) -> BuildStep:
     plain = {
         key: row[key] for key in ("sealing", "float_check", "fit_check", "stamp", "caution") if key in row
     }
-    lists = {key: _strings(row, key) for key in ("positions", "after", "variants", "washers", "record")}
-    return BuildStep(row["code"], row["title"], row["text"], bolts=_bolts(row.get("bolts")), **lists, **plain)
+    return BuildStep(
+        row["code"],
+        row["title"],
+        row["text"],
+        positions=_strings(row, "positions"),
+        after=_strings(row, "after"),
+        variants=_strings(row, "variants"),
+        bolts=_bolts(row.get("bolts")),
+        washers=_strings(row, "washers"),
+        record=_strings(row, "record"),
+        **plain,
+    )
 
 
 def read(document: Mapping[str, Any]) -> Guide:

@@ -1,0 +1,220 @@
+"""Readings to findings to verdicts. Pure: no database, no Django, nothing is written.
+
+1. Readings that are withdrawn, or of an earlier condition of any of their pieces, are history.
+2. Each check of the variant gives one finding for each piece in its position.
+3. Stacks are worked out from the findings of their terms.
+4. Findings give verdicts of pieces; verdicts give the status of positions.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from inspections.document import Check, GuideIndex
+from inspections.judged import (
+    Dispute,
+    Finding,
+    FindingState,
+    Judgement,
+    PieceRecord,
+    PieceVerdict,
+    PositionStatus,
+    ReadingRecord,
+    Status,
+    Verdict,
+)
+from inspections.measuring import Unit, judge_measure, judge_stack
+from inspections.seeing import judge_count, judge_identity, judge_look, judge_thread
+from inspections.weighing import Gathered
+
+__all__ = [
+    "Dispute",
+    "Finding",
+    "FindingState",
+    "Judgement",
+    "PieceRecord",
+    "PieceVerdict",
+    "PositionStatus",
+    "ReadingRecord",
+    "Status",
+    "Verdict",
+    "judge",
+]
+
+_BEST_FIRST: tuple[Status, ...] = ("serviceable", "rework", "open", "wrong part", "scrap")
+
+
+def judge(
+    guide: GuideIndex, variant: str, pieces: Sequence[PieceRecord], readings: Iterable[ReadingRecord]
+) -> Judgement:
+    """Judge everything that has been read of one unit."""
+    present = {one.key: one for one in pieces}
+    gathered = _gather(guide, present, readings)
+    in_position: dict[str, list[PieceRecord]] = {}
+    for piece in pieces:
+        in_position.setdefault(piece.position, []).append(piece)
+    checks = guide.checks_of(variant)
+    found: dict[tuple[str, str], Finding] = {}
+    for check in checks:
+        for one in _direct(guide, variant, check, in_position.get(check.position, []), gathered):
+            found[one.check, one.piece] = one
+    found = _set_wrong_parts_aside(guide, found)
+    unit = Unit(guide, variant, in_position, found)
+    for check in checks:
+        if check.kind == "stack":
+            for piece in in_position.get(check.position, []):
+                one = judge_stack(unit, check, piece)
+                found[check.code, piece.key] = _aside(check, one, piece, found)
+    order = {check.code: n for n, check in enumerate(checks)}
+    findings = tuple(sorted(found.values(), key=lambda one: order[one.check]))
+    verdicts = tuple(_verdict(guide, piece, findings) for piece in pieces if not piece.missing)
+    positions = tuple(
+        PositionStatus(one.code, _status(one.code, in_position.get(one.code, []), verdicts, findings))
+        for one in guide.positions_of(variant)
+    )
+    return Judgement(guide, variant, findings, verdicts, positions)
+
+
+def _gather(
+    guide: GuideIndex, present: dict[str, PieceRecord], readings: Iterable[ReadingRecord]
+) -> dict[tuple[str, str], Gathered]:
+    """Readings by (check, piece of the check's position), those that count apart from history."""
+    gathered: dict[tuple[str, str], Gathered] = {}
+    for one in sorted(readings, key=lambda row: row.sequence):
+        check = guide.check.get(one.check)
+        if check is None:
+            continue
+        keys = [key for key, _ in one.pieces if key in present]
+        home = next((key for key in keys if present[key].position == check.position), None)
+        if home is None:
+            continue
+        current = all(key in present and present[key].condition == condition for key, condition in one.pieces)
+        gathered.setdefault((check.code, home), Gathered()).add(one, counts=current and not one.withdrawn)
+    return gathered
+
+
+def _direct(
+    guide: GuideIndex,
+    variant: str,
+    check: Check,
+    pieces: Sequence[PieceRecord],
+    gathered: dict[tuple[str, str], Gathered],
+) -> Iterable[Finding]:
+    if check.kind == "replaced":
+        keys = [one.key for one in pieces] or [""]
+        for key in keys:
+            yield Finding(check.code, check.position, key, "replaced", f"{check.title}: replaced always.")
+        return
+    for piece in pieces:
+        if piece.missing:
+            yield Finding(check.code, check.position, piece.key, "not applicable", "The piece is missing.")
+        elif check.kind != "stack":
+            yield _judge_one(guide, variant, check, piece, gathered.get((check.code, piece.key), Gathered()))
+
+
+def _judge_one(guide: GuideIndex, variant: str, check: Check, piece: PieceRecord, rows: Gathered) -> Finding:
+    if check.kind == "measure":
+        one = judge_measure(guide, check, piece, rows.counted)
+    elif check.kind == "identify":
+        one = judge_identity(guide, variant, check, piece, rows.counted)
+    elif check.kind == "count":
+        one = judge_count(guide, variant, check, piece, rows.counted)
+    elif check.kind == "thread":
+        one = judge_thread(guide, check, piece, rows.counted)
+    else:
+        one = judge_look(guide, check, piece, rows.counted)
+    return replace(
+        one,
+        readings=tuple(row.key for row in rows.counted),
+        superseded=tuple(row.key for row in rows.history),
+    )
+
+
+def _set_wrong_parts_aside(
+    guide: GuideIndex, found: dict[tuple[str, str], Finding]
+) -> dict[tuple[str, str], Finding]:
+    """Limits of the right part say nothing of a wrong one: its other checks do not apply."""
+    return {
+        place: _aside(guide.check[one.check], one, None, found) if one.piece else one
+        for place, one in found.items()
+    }
+
+
+def _aside(
+    check: Check, one: Finding, piece: PieceRecord | None, found: dict[tuple[str, str], Finding]
+) -> Finding:
+    if check.kind == "identify" or one.state in {"wrong part", "replaced", "not applicable"}:
+        return one
+    key = piece.key if piece else one.piece
+    wrong = next((row for row in found.values() if row.piece == key and row.state == "wrong part"), None)
+    if wrong is None:
+        return one
+    return Finding(
+        one.check,
+        one.position,
+        one.piece,
+        "not applicable",
+        "The piece is a wrong part: see its identity.",
+        readings=one.readings,
+        superseded=one.superseded,
+    )
+
+
+def _verdict(guide: GuideIndex, piece: PieceRecord, findings: Sequence[Finding]) -> PieceVerdict:
+    because: list[str] = []
+    needs: list[tuple[str, tuple[str, ...]]] = []
+    sizes: list[tuple[str, tuple[str, ...]]] = []
+    mates: list[str] = []
+    scrap = undecided = close = False
+    for one in (row for row in findings if row.piece == piece.key):
+        if one.failing or one.undecided:
+            because.append(one.words)
+        scrap = scrap or one.condemns
+        undecided = undecided or one.undecided or one.state == "wrong part"
+        close = close or one.state == "too close to call"
+        if one.state == "outside" and one.suits:
+            sizes.append((one.check, one.suits))
+        if one.state == "outside" and one.remedies:
+            needs.append((one.check, one.remedies))
+        elif one.state == "outside" and guide.check[one.check].kind == "stack":
+            mates.append(one.check)
+        needs.extend((one.check, guide.defect[code].remedies) for code in one.defects if _needs(guide, code))
+    verdict: Verdict = "serviceable"
+    if scrap:
+        verdict = "scrap"
+    elif undecided:
+        verdict = "open"
+    elif needs:
+        verdict = "rework"
+    return PieceVerdict(
+        piece.key,
+        piece.position,
+        verdict,
+        close,
+        tuple(because),
+        tuple(needs),
+        tuple(sizes),
+        tuple(mates),
+    )
+
+
+def _needs(guide: GuideIndex, code: str) -> bool:
+    defect = guide.defect[code]
+    return bool(defect.remedies) and not defect.harmless
+
+
+def _status(
+    position: str,
+    pieces: Sequence[PieceRecord],
+    verdicts: Sequence[PieceVerdict],
+    findings: Sequence[Finding],
+) -> Status:
+    """The best of the pieces that lie in a position; two sources may each bring one."""
+    if any(one.position == position and one.state == "replaced" for one in findings):
+        return "replaced"
+    if all(one.missing for one in pieces):
+        return "missing"
+    wrong = {one.piece for one in findings if one.position == position and one.state == "wrong part"}
+    states: set[Status] = {
+        "wrong part" if one.piece in wrong else one.verdict for one in verdicts if one.position == position
+    }
+    return next(status for status in _BEST_FIRST if status in states)
