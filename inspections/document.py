@@ -100,8 +100,8 @@ class Check:
 
     ``measure`` names a feature; ``stack`` has terms with limits of its own; ``identify`` expects a text
     by variant (``*`` for all); ``count`` an expected number; ``thread`` a designation. ``fit`` and ``wear``
-    of a mate are stated by themselves and need not follow from its parts' wear limits. ``remedies`` apply when
-    a measure, stack, count or thread check is outside; a look or thread defect names its own.
+    of a mate are stated by themselves and need not follow from its parts' wear limits. ``remedies`` apply
+    when a measure, stack, count or thread check is outside; a look or thread defect names its own.
     """
 
     code: str

@@ -1,0 +1,273 @@
+"""The shape of a guide's document: which tables and keys there are, what each holds, and on which line.
+
+The TOML parser gives no line numbers, so every entry is a ``[[table]]`` and its header is counted.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import isfinite
+from typing import Any, Literal
+
+from inspections.document import CHECK_KINDS
+
+
+Severity = Literal["refused", "warning"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something wrong with a guide. ``line`` is of the entry's header, 0 if there is none."""
+
+    severity: Severity
+    line: int
+    key: str
+    message: str
+
+
+Entry = tuple[str, int]  # table, place among its like counted from 0
+
+
+class Lines:
+    """Where each entry of a document begins."""
+
+    def __init__(self, text: str) -> None:
+        self._found: dict[Entry, int] = {}
+        counts: dict[str, int] = {}
+        quoted = ""
+        for number, line in enumerate(text.splitlines(), 1):
+            header = re.match(r"\s*\[\[?\s*([\w.-]+)\s*\]\]?\s*(#.*)?$", line)
+            if header and not quoted:
+                table = header.group(1)
+                self._found[table, counts.get(table, 0)] = number
+                counts[table] = counts.get(table, 0) + 1
+            for mark in ('"""', "'''"):
+                if line.count(mark) % 2 and quoted in {"", mark}:
+                    quoted = "" if quoted else mark
+
+    def of(self, table: str, place: int) -> int:
+        return self._found.get((table, place), 0)
+
+
+def _text(value: Any) -> str:
+    return "" if isinstance(value, str) else "a text in quotes"
+
+
+def _code(value: Any) -> str:
+    good = isinstance(value, str) and re.fullmatch(r"[A-Z0-9][A-Z0-9_.-]{0,39}", value)
+    return "" if good else "a code of capitals, digits, points and hyphens, at most 40 long"
+
+
+def _number(value: Any) -> str:
+    good = isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+    return "" if good else "a number"
+
+
+def _whole(value: Any) -> str:
+    good = isinstance(value, int) and not isinstance(value, bool) and value >= 0
+    return "" if good else "a whole number, 0 or more"
+
+
+def _factor(value: Any) -> str:
+    good = isinstance(value, int) and not isinstance(value, bool)
+    return "" if good else "a whole number with its sign, such as -2"
+
+
+def _yes(value: Any) -> str:
+    return "" if isinstance(value, bool) else "true or false"
+
+
+def _list_of(inner: Callable[[Any], str], words: str) -> Callable[[Any], str]:
+    return lambda value: "" if isinstance(value, list) and not any(map(inner, value)) else words
+
+
+def _pair(value: Any) -> str:
+    good = isinstance(value, list) and len(value) == 2 and not any(map(_number, value))
+    return "" if good else "two numbers in brackets"
+
+
+def _one_of(*words: str) -> Callable[[Any], str]:
+    return lambda value: "" if value in words else f"one of: {', '.join(words)}"
+
+
+def _expected(value: Any) -> str:
+    good = isinstance(value, dict) and value and all(isinstance(one, str) for one in value.values())
+    return "" if good else 'texts by variant, such as { "*" = "H4-101" }'
+
+
+def _point(value: Any) -> str:
+    good = (
+        isinstance(value, list)
+        and len(value) == 3
+        and not _text(value[0])
+        and not any(map(_number, value[1:]))
+    )
+    return "" if good else "a name, x and y"
+
+
+_texts = _list_of(_text, "a list of texts")
+Keys = Mapping[str, Callable[[Any], str]]
+
+
+def _table(keys: Keys, required: str) -> Callable[[Any], str]:
+    def check(value: Any) -> str:
+        if not isinstance(value, dict):
+            return "a table in braces"
+        return next((f"a table: {words}" for _, words in faults(value, keys, required)), "")
+
+    return check
+
+
+def _tables(keys: Keys, required: str) -> Callable[[Any], str]:
+    inner = _table(keys, required)
+
+    def check(value: Any) -> str:
+        if not isinstance(value, list):
+            return "a list of tables"
+        return next((words for words in map(inner, value) if words), "")
+
+    return check
+
+
+_LIMIT: Keys = {"size": _text, "new": _pair, "wear": _number}
+_TERM: Keys = {"feature": _text, "factor": _factor}
+_LEAVES: Keys = {"feature": _text, "size": _text, "to": _pair}
+_BOLTS: Keys = {
+    **dict.fromkeys(("thread", "grade", "condition", "tapped_material", "turns"), _text),
+    **dict.fromkeys(("engagement_mm", "torque_nm"), _number),
+    "at": _list_of(_point, "a list of points, each a name, x and y"),
+}
+
+# table -> (keys, required keys)
+TABLES: Mapping[str, tuple[Keys, str]] = {
+    "variant": ({"code": _code, "name": _text}, "code name"),
+    "position": (
+        {
+            "code": _code,
+            "number": _whole,
+            "name": _text,
+            "us_name": _text,
+            "quantity": _whole,
+            "variants": _texts,
+            "material": _text,
+        },
+        "code number name",
+    ),
+    "bond": (
+        {
+            "code": _code,
+            "name": _text,
+            "kind": _one_of("must", "should"),
+            "positions": _texts,
+            "penalty_minor": _whole,
+        },
+        "code name kind positions",
+    ),
+    "feature": (
+        {
+            "code": _code,
+            "position": _text,
+            "name": _text,
+            "limit": _tables(_LIMIT, "new"),
+            "rule": _one_of("guarded", "simple"),
+            "source": _text,
+            "form": _number,
+        },
+        "code position name limit",
+    ),
+    "check": (
+        {
+            "code": _code,
+            "kind": _one_of(*CHECK_KINDS),
+            "rule": _one_of("guarded", "simple"),
+            "warm": _yes,
+            "identifies": _yes,
+            "terms": _tables(_TERM, "feature factor"),
+            "expected": _expected,
+            "fit": _pair,
+            **dict.fromkeys(("variants", "places", "remedies"), _texts),
+            **dict.fromkeys(("gauge_um", "min", "max", "wear"), _number),
+            **dict.fromkeys(
+                ("position", "title", "how", "feature", "designation", "caution", "source"), _text
+            ),
+        },
+        "code position kind title",
+    ),
+    "defect": (
+        {
+            "code": _code,
+            "check": _text,
+            "name": _text,
+            "condemns": _yes,
+            "harmless": _yes,
+            "remedies": _texts,
+        },
+        "code check name",
+    ),
+    "remedy": (
+        {
+            "code": _code,
+            "leaves": _tables(_LEAVES, "feature to"),
+            "fails": _number,
+            **dict.fromkeys(("name", "skill", "caution", "source"), _text),
+            **dict.fromkeys(("minutes", "consumables_minor", "outside_minor", "lead_days"), _whole),
+            **dict.fromkeys(("restores", "rules_out"), _texts),
+        },
+        "code name minutes restores",
+    ),
+    "complaint": ({"code": _code, "name": _text, "explained_by": _texts}, "code name explained_by"),
+    "step": (
+        {
+            "code": _code,
+            "bolts": _table(_BOLTS, "thread"),
+            **dict.fromkeys(
+                ("title", "text", "sealing", "float_check", "fit_check", "stamp", "caution"), _text
+            ),
+            **dict.fromkeys(("positions", "after", "variants", "washers", "record"), _texts),
+        },
+        "code title text",
+    ),
+}
+HEAD: tuple[Keys, str] = (
+    {**dict.fromkeys(("name", "maker", "note", "oil"), _text), "family": _code, "cautions": _texts},
+    "family name maker note oil",
+)
+
+
+def faults(row: Mapping[str, Any], keys: Keys, required: str) -> Iterator[tuple[str, str]]:
+    """What is wrong with one entry by itself, as (key, words)."""
+    for key, value in row.items():
+        if key not in keys:
+            near = get_close_matches(key, keys, n=1)
+            yield key, f"{key} is not known here" + (f"; did you mean {near[0]}?" if near else ".")
+        elif words := keys[key](value):
+            yield key, f"{key} has to be {words}."
+    for key in required.split():
+        if key not in row:
+            yield key, f"{key} is missing."
+
+
+def shape_problems(document: Mapping[str, Any], lines: Lines) -> Iterator[Problem]:
+    """Unknown tables and keys, keys that are missing, values of the wrong kind."""
+    head = document.get("guide")
+    if not isinstance(head, dict):
+        yield Problem("refused", 0, "guide", "The document needs a [guide] table.")
+    else:
+        for key, words in faults(head, *HEAD):
+            yield Problem("refused", lines.of("guide", 0), f"guide.{key}", words)
+    for table, rows in document.items():
+        if table in {"guide", "drawing"}:
+            continue
+        if table not in TABLES:
+            yield Problem("refused", lines.of(table, 0), table, f"There is no table {table} in a guide.")
+        elif not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+            yield Problem("refused", lines.of(table, 0), table, f"Write each entry as [[{table}]].")
+        else:
+            for place, row in enumerate(rows):
+                for key, words in faults(row, *TABLES[table]):
+                    name = row.get("code", place + 1)
+                    yield Problem("refused", lines.of(table, place), f"{table} {name}.{key}", words)
+    for table in ("variant", "position", "check"):
+        if not document.get(table):
+            yield Problem("refused", 0, table, f"The document needs at least one [[{table}]].")
