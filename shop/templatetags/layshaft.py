@@ -1,10 +1,16 @@
 """Tags and filters of the shop's pages and papers: money, verdicts, working, the scheme of the page."""
 
+import re
 from collections.abc import Iterable, Mapping
+from functools import cache
+from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 from django import template
 from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
 
 register = template.Library()
 
@@ -51,8 +57,8 @@ SCHEME_COOKIE = "layshaft_scheme"
 
 
 @register.filter
-def money(minor: int | None, currency: str = "EUR") -> str:
-    """``minor`` units of ``currency`` as text with its decimal places and a true minus; a dash for nothing."""
+def money(minor: int | str | None, currency: str = "EUR") -> str:
+    """``minor`` units of ``currency`` as text with its places and a true minus; a dash for nothing."""
     if minor is None or minor == "":
         return "—"
     amount = int(minor)
@@ -62,16 +68,26 @@ def money(minor: int | None, currency: str = "EUR") -> str:
     return f"−{text}" if amount < 0 else text
 
 
+@register.filter
+def both_lengths(mm: float, resolution_mm: float = 0.001) -> str:
+    """A length [mm] in both systems, to the step of the gauge [mm]."""
+    from shop.handbook.quantities import both
+
+    return both(float(mm), resolution_mm)
+
+
 @register.inclusion_tag("shop/parts/verdict.html")
 def verdict(key: str) -> dict[str, Any]:
-    """The verdict drawn small, and its word. A key that is no verdict is a mistake in the template: KeyError."""
+    """The verdict drawn small, and its word. An unknown key is a mistake in the template: KeyError."""
     return {"key": key, "word": WORDS[key], "dots": DOTS}
 
 
 @register.inclusion_tag("shop/parts/swatch.html")
 def swatch(key: str) -> dict[str, Any]:
     """The drawing alone, for where the word stands beside it already."""
-    return {"key": key if key in WORDS else WORDS[key], "dots": DOTS}
+    if key not in WORDS:
+        raise KeyError(key)
+    return {"key": key, "dots": DOTS}
 
 
 @register.inclusion_tag("shop/parts/legend.html")
@@ -93,12 +109,33 @@ def _step(step: Any) -> dict[str, Any]:
 
 @register.inclusion_tag("shop/parts/working.html")
 def working(steps: Any, title: str = "Working", opened: bool = False) -> dict[str, Any]:
-    """What opens the working of a figure. ``steps``: one step, or several, or a result that has ``working``."""
+    """Opens the working of a figure. ``steps``: one step, several, or a result that has ``working``."""
     found = getattr(steps, "working", steps)
     if not found:
         return {"steps": [], "title": title, "opened": opened}
     several: Iterable[Any] = found if isinstance(found, list | tuple) else (found,)
     return {"steps": [_step(step) for step in several], "title": title, "opened": opened}
+
+
+@cache
+def _paper_rules() -> str:
+    """What a drawing needs inside itself on paper: its rules, and the hatchings that a page carries once."""
+    rules = Path(__file__).parents[1] / "static" / "shop" / "css" / "paper_drawing.css"
+    return f"<style>{rules.read_text()}</style>{render_to_string('shop/parts/patterns.html')}"
+
+
+@register.filter
+def for_paper(drawing: str) -> SafeString:
+    """A drawing as the screens have it, made to stand alone in a PDF. Only for SVG of the program's own."""
+    if not isinstance(drawing, SafeString):
+        raise TypeError("for_paper takes a drawing that the program made and marked safe, not typed text")
+    whole, found = re.subn(r"(<svg\b[^>]*>)", lambda tag: tag[1] + _paper_rules(), drawing, count=1)
+    if not found:
+        raise ValueError("for_paper found no drawing")
+    # Ids are made the drawing's own: several drawings stand in one paper.
+    mark = f"{crc32(drawing.encode()):08x}"
+    whole = re.sub(r'(id="|url\(#)(hatch-\w+|arrow)\b', rf"\1\2-{mark}", whole)
+    return mark_safe(whole)  # noqa: S308  checked above
 
 
 @register.simple_tag(takes_context=True)
