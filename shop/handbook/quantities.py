@@ -89,9 +89,7 @@ def parse(text: str, kind: str, default_unit: str | None = None, decimal_mark: s
     found = _NUMBER.match(body)
     if found is None or not (found["over"] or found["digits"] or found["places"]):
         raise Refused(f'"{_shown(text)}" does not start with a number. Write it like {rule.example}')
-    typed_unit = " ".join(
-        body[found.end() :].replace("\u00a0", " ").replace("\u202f", " ").split(" ")
-    ).strip()
+    typed_unit = _spaced(body[found.end() :])
     unit = _unit(rule, kind, typed_unit, found, default_unit)
     value, step = _value(found, unit, rule, decimal_mark)
     if kind == "count" and value.denominator != 1:
@@ -274,6 +272,13 @@ def _one_reading(digits: str, mark: str | None, places: str, decimal_mark: str) 
         f'"{digits}{mark}{places}" could mean {digits}{decimal_mark}{places} or {digits}{places}. '
         f"Write {digits}{decimal_mark}{places} or {digits}{places}"
     )
+
+
+def _spaced(text: str) -> str:
+    """A unit with single plain spaces; a tab or a line break stays and is refused."""
+    for blank in _BLANKS[1:]:
+        text = text.replace(blank, " ")
+    return " ".join(part for part in text.split(" ") if part)
 
 
 def _shown(text: object) -> str:
