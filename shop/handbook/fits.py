@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from shop.handbook.materials import expansion
 from shop.handbook.quantities import Refused
 from shop.handbook.tables.reading import Row, band, rows
-from shop.handbook.working import OutOfRange, Step, within
+from shop.handbook.working import FROM_MEMORY, OutOfRange, Step, within
 
 LARGEST_MM = 500.0
 STANDARD = "ISO 286-1:2010"
@@ -109,6 +109,8 @@ def limits(diameter: float, zone: str) -> Limits:
         cautions = (
             f"±{tolerance / 2:g} µm may be rounded down to ±{(tolerance - 1) / 2:g} µm in printed tables",
         )
+    if grade >= 17:
+        cautions = (*cautions, f"Value of IT{grade}: {FROM_MEMORY}")
     return Limits(diameter, zone, lower, upper, steps, cautions)
 
 

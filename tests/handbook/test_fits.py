@@ -114,6 +114,15 @@ def test_holes_p_to_zc_agree_with_a_textbook(row: dict[str, str]) -> None:
         assert limits(size, f"{letter}8").upper_um == float(row["delta8"]) - shaft, letter
 
 
+@pytest.mark.parametrize("row", table("holes_classroom.csv"), ids=lambda row: row["what"])
+def test_grades_and_holes_agree_with_a_classroom_table(row: dict[str, str]) -> None:
+    """A classroom table of fits and tolerances, transcribed in a public repository; read in a stored copy."""
+    what = row["what"]
+    for size, printed in [(float(name), float(row[name])) for name in row if name != "what"]:
+        found = limits(size, what.replace("IT", "H")).upper_um
+        assert found == printed, (size, what)
+
+
 def test_printed_exceptions_of_holes() -> None:
     """Machine Drawing (textbook), Table 15.3, p. 219 and 221: M6 special case, N above 8, P7 example."""
     assert limits(300, "M6").upper_um == -9
@@ -137,6 +146,8 @@ def test_k_and_js() -> None:
     assert limits(25, "JS8").upper_um == 16.5
     assert limits(40, "js8").cautions != ()
     assert limits(40, "js10").cautions == ()
+    assert limits(40, "h16").cautions == ()
+    assert limits(40, "h17").cautions == ("Value of IT17: from memory: check before relying on it",)
 
 
 @pytest.mark.parametrize("size", SIZES)
