@@ -12,7 +12,6 @@ from typing import Any, Literal
 
 from inspections.document import CHECK_KINDS
 
-
 Severity = Literal["refused", "warning"]
 
 

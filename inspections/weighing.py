@@ -32,8 +32,9 @@ def decide(
     value_mm: float, expanded_um: float, lower_mm: float | None, upper_mm: float | None, rule: str
 ) -> Decision:
     """Hold a value with its expanded uncertainty (k = 2) against its limits by a check's rule."""
-    # A sum of typed values such as 0.1 + 0.2 must not fall outside by a rounding of doubles.
-    held = conformity(round(value_mm, 7), expanded_um / 2000, lower_mm, upper_mm, rule=rule)
+    # A sum such as 0.1 + 0.2, or 1.002 in as mm, must not fall outside by a rounding of doubles.
+    low, high = (None if one is None else round(one, 7) for one in (lower_mm, upper_mm))
+    held = conformity(round(value_mm, 7), expanded_um / 2000, low, high, rule=rule)
     state = cast(Decided, held.decision)
     return Decision(state, held.probability, held.working, held.cautions)
 
