@@ -240,7 +240,11 @@ class _Checker:
     def _fits(self) -> Iterator[Problem]:
         """The fit of new parts has to follow from their new sizes; else one of the figures is a misprint."""
         for one in self.guide.checks:
-            if one.fit is None or any(term.feature not in self.index.feature for term in one.terms):
+            if (
+                one.fit is None
+                or one.fit[0] > one.fit[1]
+                or any(term.feature not in self.index.feature for term in one.terms)
+            ):
                 continue
             ends = [(0.0, 0.0)]
             for term in one.terms:
