@@ -10,6 +10,8 @@ from typing import Any
 
 from inspections.document import Check, Guide, GuideIndex, read
 from inspections.shape import TABLES, Lines, Problem, Severity, shape_problems
+from shop.handbook.materials import expansion
+from shop.handbook.quantities import Refused
 
 FIT_TOLERANCE_MM = 0.0006  # half a step of the last digit that a limit in mm is stated to
 MOST_CHARACTERS = 2_000_000
@@ -137,6 +139,11 @@ class _Checker:
             for code in {*row.get("expected", {})} - {"*", *self.variants}:
                 yield self._say("check", row["code"], "expected", f"There is no variant {code}.")
         yield from self._inner_references()
+        for one in self.guide.positions:
+            try:
+                expansion(one.material)
+            except Refused as error:
+                yield self._say("position", one.code, "material", str(error))
 
     def _inner_references(self) -> Iterator[Problem]:
         for table, key in (("check", "terms"), ("remedy", "leaves")):
@@ -217,10 +224,10 @@ class _Checker:
                     if words:
                         yield self._say("check", one.code, key, words)
             for variant in self.variants:
-                if one.position in self.index.position and one in self.index_checks(variant):
+                if one.position in self.index.position and one in self._checks_of(variant):
                     yield from self._unread_terms(one, variant)
 
-    def index_checks(self, variant: str) -> tuple[Check, ...]:
+    def _checks_of(self, variant: str) -> tuple[Check, ...]:
         """Checks of a variant; those with an unknown position are reported elsewhere."""
         return tuple(
             one
@@ -231,7 +238,7 @@ class _Checker:
         )
 
     def _unread_terms(self, one: Check, variant: str) -> Iterator[Problem]:
-        measured = {row.feature for row in self.index_checks(variant) if row.kind == "measure"}
+        measured = {row.feature for row in self._checks_of(variant) if row.kind == "measure"}
         for term in one.terms:
             if term.feature in self.index.feature and term.feature not in measured:
                 words = f"No reading can give {term.feature} on variant {variant}: no check measures it."

@@ -57,13 +57,14 @@ def judge(
     for check in checks:
         for one in _direct(guide, variant, check, in_position.get(check.position, []), gathered):
             found[one.check, one.piece] = one
-    found = _set_wrong_parts_aside(guide, found)
+    wrong = {one.piece for one in found.values() if one.state == "wrong part"}
+    found = {place: _aside(guide.check[one.check], one, wrong) for place, one in found.items()}
     unit = Unit(guide, variant, in_position, found)
     for check in checks:
         if check.kind == "stack":
             for piece in in_position.get(check.position, []):
                 one = judge_stack(unit, check, piece)
-                found[check.code, piece.key] = _aside(check, one, piece, found)
+                found[check.code, piece.key] = _aside(check, one, wrong)
     order = {check.code: n for n, check in enumerate(checks)}
     findings = tuple(sorted(found.values(), key=lambda one: order[one.check]))
     verdicts = tuple(_verdict(guide, piece, findings) for piece in pieces if not piece.missing)
@@ -129,24 +130,10 @@ def _judge_one(guide: GuideIndex, variant: str, check: Check, piece: PieceRecord
     )
 
 
-def _set_wrong_parts_aside(
-    guide: GuideIndex, found: dict[tuple[str, str], Finding]
-) -> dict[tuple[str, str], Finding]:
+def _aside(check: Check, one: Finding, wrong: set[str]) -> Finding:
     """Limits of the right part say nothing of a wrong one: its other checks do not apply."""
-    return {
-        place: _aside(guide.check[one.check], one, None, found) if one.piece else one
-        for place, one in found.items()
-    }
-
-
-def _aside(
-    check: Check, one: Finding, piece: PieceRecord | None, found: dict[tuple[str, str], Finding]
-) -> Finding:
-    if check.kind == "identify" or one.state in {"wrong part", "replaced", "not applicable"}:
-        return one
-    key = piece.key if piece else one.piece
-    wrong = next((row for row in found.values() if row.piece == key and row.state == "wrong part"), None)
-    if wrong is None:
+    kept = check.kind == "identify" or one.state in {"wrong part", "replaced", "not applicable"}
+    if kept or one.piece not in wrong:
         return one
     return Finding(
         one.check,
@@ -160,41 +147,33 @@ def _aside(
 
 
 def _verdict(guide: GuideIndex, piece: PieceRecord, findings: Sequence[Finding]) -> PieceVerdict:
-    because: list[str] = []
-    needs: list[tuple[str, tuple[str, ...]]] = []
-    sizes: list[tuple[str, tuple[str, ...]]] = []
-    mates: list[str] = []
-    scrap = undecided = close = False
-    for one in (row for row in findings if row.piece == piece.key):
-        if one.failing or one.undecided:
-            because.append(one.words)
-        scrap = scrap or one.condemns
-        undecided = undecided or one.undecided or one.state == "wrong part"
-        close = close or one.state == "too close to call"
-        if one.state == "outside" and one.suits:
-            sizes.append((one.check, one.suits))
-        if one.state == "outside" and one.remedies:
-            needs.append((one.check, one.remedies))
-        elif one.state == "outside" and guide.check[one.check].kind == "stack":
-            mates.append(one.check)
-        needs.extend((one.check, guide.defect[code].remedies) for code in one.defects if _needs(guide, code))
-    verdict: Verdict = "serviceable"
-    if scrap:
-        verdict = "scrap"
-    elif undecided:
-        verdict = "open"
-    elif needs:
-        verdict = "rework"
+    own = [one for one in findings if one.piece == piece.key]
+    outside = [one for one in own if one.state == "outside"]
+    needs = [(one.check, one.remedies) for one in outside if one.remedies]
+    needs += [
+        (one.check, guide.defect[code].remedies) for one in own for code in one.defects if _needs(guide, code)
+    ]
+    because = [one.words for one in own if one.failing or one.undecided or one.state == "replaced"]
+    if not own:
+        because = ["The guide has no check for it on this variant."]
     return PieceVerdict(
         piece.key,
         piece.position,
-        verdict,
-        close,
+        _decide(own, bool(needs)),
+        any(one.state == "too close to call" for one in own),
         tuple(because),
         tuple(needs),
-        tuple(sizes),
-        tuple(mates),
+        tuple((one.check, one.suits) for one in outside if one.suits),
+        tuple(one.check for one in outside if guide.check[one.check].kind == "stack" and not one.remedies),
     )
+
+
+def _decide(own: Sequence[Finding], needs: bool) -> Verdict:
+    if any(one.condemns or one.state == "replaced" for one in own):
+        return "scrap"
+    if not own or any(one.undecided or one.state == "wrong part" for one in own):
+        return "open"
+    return "rework" if needs else "serviceable"
 
 
 def _needs(guide: GuideIndex, code: str) -> bool:

@@ -111,8 +111,19 @@ def _decided(
             *_form_steps(feature, places, spread),
             *worst.decision.steps,
         ),
-        cautions=(*(text for place in places for text in place.cautions), *worst.decision.cautions),
+        cautions=(
+            *(text for place in places for text in place.cautions),
+            *_coarse(check, places),
+            *worst.decision.cautions,
+        ),
     )
+
+
+def _coarse(check: Check, places: Sequence[Weighed]) -> tuple[str, ...]:
+    largest = max(one.expanded_um for one in places)
+    if check.gauge_um is None or largest <= check.gauge_um:
+        return ()
+    return (f"Read to ± {largest:.1f} µm; this check asks for ± {check.gauge_um:g} µm. Use a better gauge.",)
 
 
 def _suits(feature: Feature, places: Sequence[Weighed]) -> tuple[str, ...]:
@@ -204,7 +215,7 @@ def judge_stack(unit: Unit, check: Check, piece: PieceRecord) -> Finding:
 
 
 def _of_feature(unit: Unit, feature: str, piece: PieceRecord) -> Finding | None:
-    """The finding of a measured term, on this piece if it has the feature, else on the first that has one."""
+    """The finding of a term, on this piece or on the first piece that has one; a sound one first."""
     position = unit.guide.feature[feature].position
     candidates = [piece] if position == piece.position else unit.in_position.get(position, ())
     checks = [
@@ -214,8 +225,8 @@ def _of_feature(unit: Unit, feature: str, piece: PieceRecord) -> Finding | None:
     ]
     places = [(code, one.key) for one in candidates for code in checks]
     findings = [unit.found[place] for place in places if place in unit.found]
-    measured = (one for one in findings if one.value_mm is not None and one.state != "not examined")
-    return next(measured, None)
+    measured = [one for one in findings if one.value_mm is not None and one.state != "not examined"]
+    return min(measured, key=lambda one: one.state == "outside", default=None)
 
 
 def _limits(check: Check) -> str:

@@ -1,5 +1,6 @@
 """The invented four-speed box: enough to examine, right by the checker, and consistent in itself."""
 
+import json
 from collections import Counter
 from functools import cache
 from math import asin, pi
@@ -24,6 +25,11 @@ def guide() -> GuideIndex:
 
 def teeth(check: str) -> int:
     return int(guide().check[check].expects("FC"))
+
+
+def test_a_revision_kept_as_json_reads_back_the_same() -> None:
+    document, _ = check_document(PATH.read_text(encoding="utf-8"))
+    assert read(json.loads(json.dumps(document))) == guide().guide
 
 
 def test_there_is_enough_of_every_kind() -> None:

@@ -145,6 +145,7 @@ def replaced(old: str, new: str) -> str:
         ("factor = -1", "factor = -1.5", "check MATE.terms", "whole number"),
         ("form = 0.012", "form = nan", "feature CASE.B.form", "a number"),
         ('oil = "none"', "", "guide.oil", "missing"),
+        ('material = "grey iron"', 'material = "cheese"', "position CASE.material", "not in the table"),
     ],
 )
 def test_what_is_wrong_is_refused_by_name(old: str, new: str, key: str, words: str) -> None:

@@ -337,6 +337,37 @@ def test_a_mate_outside_without_remedy_asks_for_another_mate() -> None:
     assert judged.verdict["P2"].verdict == "serviceable"
 
 
+def test_what_is_always_replaced_is_never_used_again() -> None:
+    bench = Bench(SMALL, CASE, SHAFT, PieceRecord("P3", "SEAL"))
+    judged = bench.judge()
+    assert judged.verdict["P3"].verdict == "scrap"
+    assert judged.status["SEAL"] == "replaced"
+
+
+def test_a_piece_that_the_variant_does_not_examine_stays_open() -> None:
+    judged = Bench(SMALL, CASE, SHAFT, PieceRecord("P4", "LID")).judge("FC")
+    assert judged.verdict["P4"].verdict == "open"
+    assert judged.verdict["P4"].because == ("The guide has no check for it on this variant.",)
+
+
+def test_a_gauge_coarser_than_the_check_asks_for_is_cautioned() -> None:
+    bench = Bench(SMALL.replace('feature = "CASE.B"\n', 'feature = "CASE.B"\ngauge_um = 3.0\n', 1))
+    bench.read("BORE", 26.010, um=4.0)
+    (caution,) = one(bench, "BORE").cautions
+    assert "asks for ± 3 µm" in caution
+    bench = Bench(SMALL.replace('feature = "CASE.B"\n', 'feature = "CASE.B"\ngauge_um = 4.0\n', 1))
+    bench.read("BORE", 26.010, um=4.0)
+    assert one(bench, "BORE").cautions == ()
+
+
+def test_of_two_mates_the_sound_one_is_taken_for_a_stack() -> None:
+    bench = Bench(SMALL, PieceRecord("P0", "CASE"), CASE, SHAFT)
+    bench.read("BORE", 26.060, pieces=(("P0", 1),))
+    bench.read("BORE", 26.010)
+    bench.read("DIAMETER", 25.985)
+    assert one(bench, "MATE").value_mm == pytest.approx(0.025)
+
+
 def test_complaints_are_explained_by_what_was_found() -> None:
     bench = sound_bench()
     bench.say("LOOK", "CRACK")
