@@ -89,7 +89,10 @@ def _gather(
         if home is None:
             continue
         current = all(key in present and present[key].condition == condition for key, condition in one.pieces)
-        gathered.setdefault((check.code, home), Gathered()).add(one, counts=current and not one.withdrawn)
+        # A reading that only withdraws another says nothing by itself.
+        says = bool(one.outcome) or one.value_mm is not None
+        rows = gathered.setdefault((check.code, home), Gathered())
+        rows.add(one, counts=current and says and not one.withdrawn)
     return gathered
 
 

@@ -25,10 +25,15 @@ def judge_look(
     """Sound, or every defect that was seen."""
     if not readings:
         return _not_examined(check, piece)
+    known = {SOUND, *(one.code for one in guide.defects_of.get(check.code, ()))}
+    strange = next((one for one in readings if one.outcome not in known), None)
+    if strange is not None:
+        words = f"{check.title}: {strange.outcome} is not in the guide. Read it again."
+        return replace(_not_examined(check, piece), words=words)
     standing, dispute = _settle(readings, lambda one: one.outcome != SOUND)
     if dispute is not None and dispute.open:
         return _disputed(check, piece, dispute)
-    codes = tuple(dict.fromkeys(one.outcome for one in standing if one.outcome in guide.defect))
+    codes = tuple(dict.fromkeys(one.outcome for one in standing if one.outcome != SOUND))
     decided = dispute.words if dispute else ""
     if not codes:
         return Finding(
@@ -64,7 +69,8 @@ def judge_thread(
     """A thread is looked at like anything else; another designation than the guide's is outside."""
     right = plain(check.designation)
     rows = [replace(one, outcome=SOUND) if plain(one.outcome) == right else one for one in readings]
-    other = [one for one in rows if one.outcome != SOUND and one.outcome not in guide.defect]
+    known = {SOUND, *(one.code for one in guide.defects_of.get(check.code, ()))}
+    other = [one for one in rows if one.outcome not in known]
     if not other:
         return judge_look(guide, check, piece, rows)
     words = f"{check.title}: {other[-1].outcome} found, {check.designation} expected."

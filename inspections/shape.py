@@ -53,9 +53,23 @@ def _text(value: Any) -> str:
     return "" if isinstance(value, str) else "a text in quotes"
 
 
-def _code(value: Any) -> str:
-    good = isinstance(value, str) and re.fullmatch(r"[A-Z0-9][A-Z0-9_.-]{0,39}", value)
-    return "" if good else "a code of capitals, digits, points and hyphens, at most 40 long"
+def _short(value: Any) -> str:
+    good = isinstance(value, str) and 0 < len(value) <= 160
+    return "" if good else "a text in quotes, 1 to 160 long"
+
+
+def _code_up_to(most: int) -> Callable[[Any], str]:
+    words = f"a code of capitals, digits, points and hyphens, at most {most} long"
+
+    def check(value: Any) -> str:
+        good = isinstance(value, str) and re.fullmatch(r"[A-Z0-9][A-Z0-9_.-]*", value) and len(value) <= most
+        return "" if good else words
+
+    return check
+
+
+_code = _code_up_to(40)
+_position_code = _code_up_to(20)
 
 
 def _number(value: Any) -> str:
@@ -140,12 +154,12 @@ _BOLTS: Keys = {
 
 # table -> (keys, required keys)
 TABLES: Mapping[str, tuple[Keys, str]] = {
-    "variant": ({"code": _code, "name": _text}, "code name"),
+    "variant": ({"code": _code, "name": _short}, "code name"),
     "position": (
         {
-            "code": _code,
+            "code": _position_code,
             "number": _whole,
-            "name": _text,
+            "name": _short,
             "us_name": _text,
             "quantity": _whole,
             "variants": _texts,
@@ -156,7 +170,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
     "bond": (
         {
             "code": _code,
-            "name": _text,
+            "name": _short,
             "kind": _one_of("must", "should"),
             "positions": _texts,
             "penalty_minor": _whole,
@@ -167,7 +181,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
         {
             "code": _code,
             "position": _text,
-            "name": _text,
+            "name": _short,
             "limit": _tables(_LIMIT, "new"),
             "rule": _one_of("guarded", "simple"),
             "source": _text,
@@ -185,11 +199,10 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "terms": _tables(_TERM, "feature factor"),
             "expected": _expected,
             "fit": _pair,
+            "title": _short,
             **dict.fromkeys(("variants", "places", "remedies"), _texts),
             **dict.fromkeys(("gauge_um", "min", "max", "wear"), _number),
-            **dict.fromkeys(
-                ("position", "title", "how", "feature", "designation", "caution", "source"), _text
-            ),
+            **dict.fromkeys(("position", "how", "feature", "designation", "caution", "source"), _text),
         },
         "code position kind title",
     ),
@@ -197,7 +210,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
         {
             "code": _code,
             "check": _text,
-            "name": _text,
+            "name": _short,
             "condemns": _yes,
             "harmless": _yes,
             "remedies": _texts,
@@ -207,22 +220,22 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
     "remedy": (
         {
             "code": _code,
+            "name": _short,
             "leaves": _tables(_LEAVES, "feature to"),
             "fails": _number,
-            **dict.fromkeys(("name", "skill", "caution", "source"), _text),
+            **dict.fromkeys(("skill", "caution", "source"), _text),
             **dict.fromkeys(("minutes", "consumables_minor", "outside_minor", "lead_days"), _whole),
             **dict.fromkeys(("restores", "rules_out"), _texts),
         },
         "code name minutes restores",
     ),
-    "complaint": ({"code": _code, "name": _text, "explained_by": _texts}, "code name explained_by"),
+    "complaint": ({"code": _code, "name": _short, "explained_by": _texts}, "code name explained_by"),
     "step": (
         {
             "code": _code,
+            "title": _short,
             "bolts": _table(_BOLTS, "thread"),
-            **dict.fromkeys(
-                ("title", "text", "sealing", "float_check", "fit_check", "stamp", "caution"), _text
-            ),
+            **dict.fromkeys(("text", "sealing", "float_check", "fit_check", "stamp", "caution"), _text),
             **dict.fromkeys(("positions", "after", "variants", "washers", "record"), _texts),
         },
         "code title text",

@@ -145,6 +145,9 @@ def replaced(old: str, new: str) -> str:
         ("factor = -1", "factor = -1.5", "check MATE.terms", "whole number"),
         ("form = 0.012", "form = nan", "feature CASE.B.form", "a number"),
         ('oil = "none"', "", "guide.oil", "missing"),
+        ('code = "LID"', f'code = "{"L" * 21}"', f"position {'L' * 21}.code", "at most 20"),
+        ('code = "BORE"', 'code = "bore 1"', "check bore 1.code", "a code of capitals"),
+        ('title = "Lugs"', 'title = ""', "check LOOK.title", "1 to 160"),
         ('material = "grey iron"', 'material = "cheese"', "position CASE.material", "not in the table"),
     ],
 )

@@ -337,6 +337,24 @@ def test_a_mate_outside_without_remedy_asks_for_another_mate() -> None:
     assert judged.verdict["P2"].verdict == "serviceable"
 
 
+def test_a_bare_withdrawal_says_nothing_by_itself() -> None:
+    bench = Bench()
+    bench.say("LOOK", "GONE", withdrawn=True)
+    bench.say("LOOK", "")
+    found = one(bench, "LOOK")
+    assert (found.state, found.readings, found.superseded) == ("not examined", (), ("R1", "R2"))
+
+
+@pytest.mark.parametrize("outcome", ["CRAK", "STRIPPED"])
+def test_an_outcome_that_the_check_does_not_know_is_never_taken_for_sound(outcome: str) -> None:
+    bench = Bench()
+    bench.say("LOOK", "sound")
+    bench.say("LOOK", outcome)
+    found = one(bench, "LOOK")
+    assert found.state == "not examined"
+    assert f"{outcome} is not in the guide" in found.words
+
+
 def test_what_is_always_replaced_is_never_used_again() -> None:
     bench = Bench(SMALL, CASE, SHAFT, PieceRecord("P3", "SEAL"))
     judged = bench.judge()
