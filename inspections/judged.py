@@ -110,7 +110,8 @@ class Finding:
 class PieceVerdict:
     """``needs``: each failing with the remedies that would make it good (one of them has to be chosen).
 
-    ``sizes``: each feature that has left the piece's own size and the sizes it suits as it is.
+    ``sizes``: each check whose feature has left the piece's own size, and the sizes it suits as it is; with a
+    mate of such a size it needs none of its remedies.
     ``mates``: stacks that are outside with this piece and have no remedy: another mate has to be found.
     """
 
