@@ -128,6 +128,7 @@ is_alive() { # process id; a child that has ended but was not waited for is not 
 }
 
 end_all() { # seconds of patience, process ids: asks, waits, then insists
+    # What a killed process leaves behind in its group (a web worker that holds the port) goes with it.
     patience=$1
     shift
     for pid in "$@"; do
@@ -139,6 +140,7 @@ end_all() { # seconds of patience, process ids: asks, waits, then insists
             patience=$((patience - 1))
         done
         kill -KILL "$pid" 2>/dev/null || true
+        kill -s KILL -- "-$pid" 2>/dev/null || true
         wait "$pid" 2>/dev/null || true
     done
 }

@@ -31,6 +31,8 @@ setup) exit 0 ;;
 health) test -e pids/web -a -e pids/worker -a -e pids/beat; exit ;;
 esac
 echo "the $part says its last word"
+sleep 600 &
+echo $! >"pids/helper-of-$part"
 echo $$ >"pids/$part"
 exec sleep 600
 """
@@ -79,8 +81,8 @@ def tree(tmp_path: Path) -> Path:
 
 
 @contextmanager
-def shop_open(tree: Path) -> Iterator[tuple["subprocess.Popen[str]", dict[str, int]]]:
-    """docker/up in the copied tree, once it says that the shop is open, with its parts' process ids."""
+def shop_open(tree: Path) -> Iterator["subprocess.Popen[str]"]:
+    """docker/up in the copied tree, once it says that the shop is open."""
     environment = os.environ | {
         "LAYSHAFT_PORT": str(free_port()),
         "LAYSHAFT_HOME": "data",
@@ -95,34 +97,53 @@ def shop_open(tree: Path) -> Iterator[tuple["subprocess.Popen[str]", dict[str, i
     ):
         try:
             until(lambda: "Ctrl-C closes it" in talk.read_text(), "the shop opens")
-            yield running, {part: int((tree / "pids" / part).read_text()) for part in PARTS}
+            yield running
         finally:
             if running.poll() is None:
                 running.terminate()
                 running.wait(PATIENCE)
 
 
+def started(tree: Path) -> dict[str, int]:
+    """The process ids of the parts and of each part's own helper."""
+    return {path.name: int(path.read_text()) for path in (tree / "pids").iterdir()}
+
+
+def left_running(tree: Path) -> list[str]:
+    """Who of them is still there."""
+    return sorted(name for name, pid in started(tree).items() if runs(pid))
+
+
 @pytest.mark.parametrize(
     ("sent", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)], ids=str
 )
 def test_up_ends_all_it_started(tree: Path, sent: signal.Signals, code: int) -> None:
-    with shop_open(tree) as (running, parts):
-        assert all(runs(pid) for pid in parts.values())
+    with shop_open(tree) as running:
+        assert len(left_running(tree)) == 2 * len(PARTS)
         running.send_signal(sent)
         assert running.wait(PATIENCE) == code
-        assert [part for part, pid in parts.items() if runs(pid)] == []
+        until(lambda: left_running(tree) == [], "all ended")
     assert "demonstration: manage.py demonstration" in (tree / "talk").read_text()
 
 
 @pytest.mark.parametrize("victim", PARTS)
 def test_up_reports_a_part_that_died_and_brings_all_down(tree: Path, victim: str) -> None:
-    with shop_open(tree) as (running, parts):
-        os.kill(parts[victim], signal.SIGKILL)
+    with shop_open(tree) as running:
+        os.kill(started(tree)[victim], signal.SIGKILL)
         assert running.wait(PATIENCE) == 1
-        assert [part for part, pid in parts.items() if runs(pid)] == []
+        until(lambda: left_running(tree) == [], "all ended")
     talk = (tree / "talk").read_text()
     assert f"The {victim} process has ended by itself" in talk
     assert f"the {victim} says its last word" in talk
+
+
+def test_the_parts_end_when_up_itself_is_killed(tree: Path) -> None:
+    with shop_open(tree) as running:
+        running.kill()
+        running.wait(PATIENCE)
+        until(lambda: not set(left_running(tree)) & set(PARTS), "the parts ended")
+    for name in left_running(tree):  # a real part ends its helpers; these stand-ins cannot
+        os.kill(started(tree)[name], signal.SIGKILL)
 
 
 def test_up_says_that_the_port_is_taken(tree: Path) -> None:
