@@ -7,7 +7,9 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 
+from shop.context import PLACES
 from shop.handbook.working import INVENTED, Step
 
 STAGES = (
@@ -105,6 +107,10 @@ def specimen_context() -> dict[str, Any]:
     return {
         "form": form,
         "place": "bench",
+        "places": [
+            {"key": key, "label": label, "url": reverse(key), "current": False}
+            for key, label, _right in PLACES
+        ],
         "stages": [
             {"word": word, "past": at < here, "current": at == here} for at, word in enumerate(STAGES)
         ],

@@ -1,0 +1,5 @@
+"""The API of estimates."""
+
+from ninja import Router
+
+tickets = Router(tags=["tickets"])

@@ -1,0 +1,8 @@
+"""Stores, one of the four apps."""
+
+from django.apps import AppConfig
+
+
+class InventoryConfig(AppConfig):
+    name = "inventory"
+    verbose_name = "Stores"

@@ -1,0 +1,31 @@
+"""Every change is a line: who, what, to which thing. Called inside the change's transaction."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Model
+
+from shop import clock
+from shop.access import Actor
+from shop.models import Audit
+
+
+def write_line(
+    *,
+    by: Actor,
+    deed: str,
+    thing: Model,
+    ticket_number: int | None = None,
+    at: datetime | None = None,
+    **facts: Any,
+) -> None:
+    """Write an audit line. ``facts`` holds no personal field: the table cannot forget."""
+    Audit.objects.create(
+        at=at or clock.now(),
+        by=by.key,
+        deed=deed,
+        thing=thing._meta.model_name or "",
+        thing_id=str(thing.pk),
+        ticket_number=ticket_number,
+        facts=facts,
+    )

@@ -1,0 +1,7 @@
+"""Addresses of the Handbook."""
+
+from django.urls import path
+
+from shop import handbook_views
+
+urlpatterns = [path("", handbook_views.index, name="handbook")]

@@ -1,0 +1,74 @@
+"""Money: whole minor units inside, Decimal at the door, rounded once where a figure becomes a line."""
+
+import re
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+
+from django.conf import settings
+
+from shop.models import ExchangeRate
+from shop.refusals import Refusal
+
+MICRO = 1_000_000
+# ISO 4217 minor digits; the rest have two
+DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "CLP": 0, "KWD": 3, "BHD": 3, "TND": 3}
+TYPED = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,4})?")
+
+
+def digits(currency: str) -> int:
+    return DIGITS.get(currency, 2)
+
+
+def half_up(amount: Decimal) -> int:
+    """Round half away from zero, as an invoice does; the same for credit notes."""
+    return int(amount.quantize(Decimal(1), rounding=ROUND_HALF_UP))
+
+
+def parse_minor(text: str, currency: str | None = None) -> int:
+    """Minor units from ``"84"``, ``"84.00"`` or ``"84,00"``; Refusal with an example for anything else."""
+    typed = text.strip()
+    places = digits(currency or settings.CURRENCY)
+    if not TYPED.fullmatch(typed):
+        raise Refusal(f"Write an amount such as {Decimal(8450).scaleb(-places)}, without a currency sign.")
+    try:
+        amount = Decimal(typed.replace(",", ".")).scaleb(places)
+    except InvalidOperation:
+        raise Refusal("This is no amount.") from None
+    if amount != int(amount):
+        raise Refusal(f"{currency or settings.CURRENCY} has {places} digits after the point.")
+    return int(amount)
+
+
+def show_minor(minor: int, currency: str | None = None, sign: bool = False) -> str:
+    """``"84.00"`` or ``"84.00 EUR"``."""
+    currency = currency or settings.CURRENCY
+    text = f"{Decimal(minor).scaleb(-digits(currency)):.{digits(currency)}f}"
+    return f"{text} {currency}" if sign else text
+
+
+def line_minor(unit_micro: int, quantity: int, currency: str, rate_micro: int = MICRO) -> int:
+    """A line in the shop's minor units: unit price × quantity × rate, rounded once.
+
+    ``unit_micro``: millionths of one ``currency``; ``rate_micro``: millionths of the shop's currency for
+    one of it.
+    """
+    amount = Decimal(unit_micro) * quantity * rate_micro / MICRO / MICRO
+    return half_up(amount.scaleb(digits(settings.CURRENCY)))
+
+
+def part_of(minor: int, permille: int) -> int:
+    """So many thousandths of an amount (tax, margin), rounded once."""
+    return half_up(Decimal(minor) * permille / 1000)
+
+
+def rate_for(currency: str, on: date) -> tuple[int, date | None]:
+    """The newest rate typed for the currency on or before that day, and its day.
+
+    The shop's own currency is 1 with no day. Refusal if the office typed none.
+    """
+    if currency == settings.CURRENCY:
+        return MICRO, None
+    row = ExchangeRate.objects.filter(currency=currency, on__lte=on).order_by("-on").first()
+    if row is None:
+        raise Refusal(f"There is no exchange rate for {currency} on {on:%d %b %Y}. The Office types one.")
+    return row.rate_micro, row.on
