@@ -110,7 +110,7 @@ def _limits(scale: _Scale, lower: float | None, upper: float | None, unit: str) 
     """Limits with their figures, and the dimension line between them or away from the only one."""
     left = scale.at(lower) if lower is not None else _EDGE
     right = scale.at(upper) if upper is not None else _WIDTH - _EDGE
-    parts, heads = [f'<path class="dimension" d="M{_n(left)} 62H{_n(right)}"/>'], ""
+    parts, heads = [f'<path class="axis" d="M{_n(left)} 62H{_n(right)}"/>'], ""
     for value, x, inward in ((lower, left, 1), (upper, right, -1)):
         if value is None:
             continue

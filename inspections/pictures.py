@@ -36,7 +36,7 @@ def float_picture(
     solid, plain, texts, x = [], [], [], left
     for code, length in front:
         solid.append(_box(x, 44, thick, 68))
-        texts.append((x + thick / 2, 36.0, f"{code} {length:.2f}", "start"))
+        texts.append((x + 4, 36.0, f"{code} {length:.2f}", "start"))
         x += thick
     for index, (name, length) in enumerate(pieces):
         width = room * max(length, 0.0) / total
@@ -48,7 +48,7 @@ def float_picture(
         solid.append(_box(x, 44, thick, 68))
         x += thick
     texts += [
-        (right, 36.0 - 18 * n, f"{code} {length:.2f}", "end")
+        (right - 6, 36.0 - 18 * n, f"{code} {length:.2f}", "end")
         for n, (code, length) in enumerate(reversed(rear))
     ]
     face = 20.0
