@@ -249,6 +249,7 @@ class Guide:
     cautions: tuple[str, ...]
     oil: str
     drawing: Mapping[str, Any]
+    build_minutes: int = 0  # time to build and test one unit, for the quote
 
 
 class GuideIndex:
@@ -461,4 +462,5 @@ def read(document: Mapping[str, Any]) -> Guide:
         cautions=_strings(head, "cautions"),
         oil=head["oil"],
         drawing=document.get("drawing", {}),
+        build_minutes=int(head.get("build_minutes", 0)),
     )

@@ -242,7 +242,12 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
     ),
 }
 HEAD: tuple[Keys, str] = (
-    {**dict.fromkeys(("name", "maker", "note", "oil"), _text), "family": _code, "cautions": _texts},
+    {
+        **dict.fromkeys(("name", "maker", "note", "oil"), _text),
+        "family": _code,
+        "cautions": _texts,
+        "build_minutes": _whole,
+    },
     "family name maker note oil",
 )
 
