@@ -1,10 +1,12 @@
-"""Threads that look alike and do not fit, in words. Common practice, no source; the figures are the tables'."""
+"""Threads that look alike and do not fit, in words. The words are common practice, no source."""
 
 from dataclasses import dataclass
 
 _TAPER = frozenset({"NPT", "R", "Rc"})
 _BRITISH_PIPE = frozenset({"R", "Rc", "Rp", "G"})
 _PIPES = _BRITISH_PIPE | {"NPT"}
+# A taper plug is meant for either hole.
+_MATES = ({"R", "Rc"}, {"R", "Rp"})
 # Diameters nearer than this share of themselves are hard to tell apart on a worn bolt.
 _NEAR = 0.025
 
@@ -34,6 +36,7 @@ def confusions(one: Outline, known: tuple[Outline, ...]) -> tuple[str, ...]:
         for other in known
         if other.designation != one.designation
         and (other.series in _PIPES) == pipe
+        and {one.series, other.series} not in _MATES
         and (one.size == other.size if pipe else abs(other.major_mm / one.major_mm - 1) <= _NEAR)
     ]
     near.sort(key=lambda other: (abs(other.pitch_mm / one.pitch_mm - 1), abs(other.major_mm - one.major_mm)))
@@ -70,8 +73,8 @@ def _pipes(one: Outline, other: Outline) -> str:
         return "same sizes, other tolerances: Rp seals on the flanks of a taper plug, G on a washer"
     if pair <= _BRITISH_PIPE:
         return (
-            f"same {_pitch(one)} and angle, but {_shape(other)} against {_shape(one)}. A parallel plug in a taper "
-            "hole leaks, a taper plug in a parallel hole splits the boss"
+            f"same {_pitch(one)} and angle, but {_shape(other)} against {_shape(one)}. A parallel plug in a "
+            "taper hole leaks, a taper plug in a parallel hole splits the boss"
         )
     share = abs(other.pitch_mm / one.pitch_mm - 1) < 0.002
     count = f"same {_pitch(one)}, but" if share else f"{_pitch(other)} against {_pitch(one)},"

@@ -131,8 +131,8 @@ def _find(text: str, typed: str) -> Thread:
     series = _OTHER_NAMES.get(match["series"], match["series"])
     if series == "BSP":
         raise UnknownThread(
-            f'"{typed}" does not say whether it is taper or parallel. Write "R {match["size"]}" for the taper '
-            f'thread, "Rc {match["size"]}" for its hole, "G {match["size"]}" for the parallel one'
+            f'"{typed}" does not say whether it is taper or parallel. Write "R {match["size"]}" for the '
+            f'taper thread, "Rc {match["size"]}" for its hole, "G {match["size"]}" for the parallel one'
         )
     if series not in _FORMS or series == "M":
         raise UnknownThread(f'"{typed}" names no thread known here. Write one such as {EXAMPLES}')
@@ -142,8 +142,8 @@ def _find(text: str, typed: str) -> Thread:
 def _hint(text: str, typed: str) -> str:
     if re.fullmatch(_SIZE + r'"?\s*-\s*(?P<tpi>\d+)', text):
         return (
-            f'"{typed}" does not say which thread it is: Unified and Whitworth share sizes and do not fit each '
-            f'other. Write the series too, such as "{text} UNC" or "{text} BSW"'
+            f'"{typed}" does not say which thread it is: Unified and Whitworth share sizes and do not fit '
+            f'each other. Write the series too, such as "{text} UNC" or "{text} BSW"'
         )
     return f'"{typed}" is not understood. Write a thread such as {EXAMPLES}; add "LH" for a left hand'
 
@@ -206,7 +206,7 @@ def _inch() -> list[Thread]:
             f"{row['size']}-{row['tpi']} {row['series']}",
             row["series"],
             row["size"],
-            float(row["major_in"]) * MM_PER_INCH,
+            round(float(row["major_in"]) * MM_PER_INCH, 6),
             tpi=float(row["tpi"]),
         )
         for row in rows("threads_inch.csv")
