@@ -6,3 +6,10 @@ from django.apps import AppConfig
 class InventoryConfig(AppConfig):
     name = "inventory"
     verbose_name = "Stores"
+
+    def ready(self) -> None:
+        from inventory.purchasing import awaited_parts
+        from shop.stages import GATES
+
+        if awaited_parts not in GATES["parts complete"]:
+            GATES["parts complete"].append(awaited_parts)

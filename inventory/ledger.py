@@ -158,9 +158,8 @@ def receive_lot(
             lot and lot.part_id == part.pk and first.kind == "received" and first.quantity == quantity
         )
 
-    lot = _once(key, deed, same).lot
-    assert lot is not None
-    return lot
+    first = _once(key, deed, same)
+    return Lot.objects.select_related("part", "bin").get(movements=first)
 
 
 def adjust_lot(

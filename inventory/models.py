@@ -336,6 +336,11 @@ class PriceChange(models.Model):
         return f"{self.number} until {self.until:%Y-%m-%d}"
 
 
+class PurchaseQuerySet(models.QuerySet["Purchase"]):
+    def awaited(self) -> PurchaseQuerySet:
+        return self.filter(state__in=("wanted", "ordered"))
+
+
 class Purchase(models.Model):
     """A line to buy for a ticket: wanted at acceptance, ordered, then received into a lot for that ticket."""
 
@@ -345,7 +350,8 @@ class Purchase(models.Model):
     supplier = models.ForeignKey(Supplier, models.PROTECT, related_name="purchases")
     part = models.ForeignKey(Part, models.PROTECT, related_name="purchases")
     number = models.CharField(max_length=60)
-    quantity = models.PositiveIntegerField(default=1)
+    quantity = models.PositiveIntegerField(default=1)  # what the ticket needs, in units as sold
+    pack = models.PositiveIntegerField(default=1)  # sold by so many: whole packs are bought
     unit_price_micro = models.BigIntegerField()
     currency = models.CharField(max_length=3)
     rate_micro = models.BigIntegerField(default=1_000_000)
@@ -358,8 +364,15 @@ class Purchase(models.Model):
     received_at = models.DateTimeField(null=True)
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="+")
 
+    objects: ClassVar = PurchaseQuerySet.as_manager()
+
     class Meta:
         ordering = ["id"]
 
     def __str__(self) -> str:
         return f"{self.quantity} × {self.part} from {self.supplier}"
+
+    @property
+    def bought(self) -> int:
+        """Units bought: the quantity in whole packs."""
+        return -(-self.quantity // self.pack) * self.pack
