@@ -9,7 +9,15 @@ class ShopConfig(AppConfig):
     verbose_name = "Counter"
 
     def ready(self) -> None:
-        from shop import groups, triggers
+        from shop import groups, outbox, stages, triggers, warranty
+
+        outbox.RULES |= {
+            "print tag": "shop.tags.print_tag",
+            "print warranty card": "shop.warranty.print_card",
+            "queue due reminders": "shop.warranty.queue_due_reminders",
+            "send reminder": "shop.warranty.send_reminder",
+        }
+        stages.GATES["handed over"].append(warranty.needs_warranty)
 
         # Django remakes a SQLite table when a field changes and its triggers vanish: make them again.
         post_migrate.connect(triggers.make_triggers, dispatch_uid="append-only triggers")
