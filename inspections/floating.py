@@ -170,12 +170,12 @@ def _fit_words(low: float, high: float) -> str:
 
 
 def _limits(check: Check) -> str:
-    ends = [
-        f"{one * 1000:.0f}".replace("-", "−") for one in (check.lower_mm, check.upper_mm) if one is not None
-    ]
-    if len(ends) == 2:
-        return f"{ends[0]} to {ends[1]} µm"
-    return f"at {'least' if check.lower_mm is not None else 'most'} {ends[0]} µm" if ends else "none stated"
+    if check.lower_mm is not None and check.upper_mm is not None:
+        return _fit_words(check.lower_mm * 1000, check.upper_mm * 1000)
+    one = check.lower_mm if check.lower_mm is not None else check.upper_mm
+    if one is None:
+        return "no limits stated"
+    return f"at {'least' if check.lower_mm is not None else 'most'} {one * 1000:.0f} µm".replace("-", "−")
 
 
 def float_of(

@@ -10,6 +10,7 @@ from inspections.bars import limit_bar
 from inspections.document import Guide
 from inspections.drawing import unit_drawing
 from inspections.pictures import bolt_picture, float_picture, plug_picture
+from shop.handbook.tightening import FALLBACK, ONE_FIGURE
 
 
 def _drawn(svg: str) -> SafeString:
@@ -28,6 +29,10 @@ def with_pictures(
         if step["float"]:
             for one in (step["float"], *step["float"].get("others", ())):
                 one["inside"] = likely(one.get("probability", 0.0))
+        step["workings"] = _workings(step)
+        if step["torque"]:
+            said = {FALLBACK, ONE_FIGURE}
+            step["torque"]["own_cautions"] = [one for one in step["torque"]["cautions"] if one not in said]
         fit = step["fit"]
         if fit and not fit["measure_first"]:
             fit["bar"] = _drawn(
@@ -48,6 +53,16 @@ def with_pictures(
     )
     shown["ways"] = [way for way in ("own", "reworked", "used", "new") if way in planned.values()]
     return shown
+
+
+def _workings(step: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """The working behind each figure of a step, with what it is of."""
+    found = []
+    for key, title in (("float", "End float"), ("fit", "Fit"), ("torque", "Torque")):
+        part = step[key]
+        if part and part.get("working"):
+            found.append((part.get("title") or f"{title}, {step['title']}", part["working"]))
+    return found
 
 
 def likely(probability: float) -> str:

@@ -62,12 +62,17 @@ def compute(
         "variant": variant,
         "variant_name": next((one.name for one in guide.guide.variants if one.code == variant), variant),
         "oil": guide.guide.oil,
-        "cautions": [*guide.guide.cautions, *([FALLBACK] if computed else []), DEFERS],
+        "cautions": _cautions(guide, computed),
         "steps": rows,
         "sign_at": sign,  # number of the step at which a second person looks inside
         "pieces": [_piece(guide, one) for one in sorted(chosen, key=lambda one: _number(guide, one))],
         "measure_first": _measure_first(rows),
     }
+
+
+def _cautions(guide: GuideIndex, computed: bool) -> list[str]:
+    lines = [*guide.guide.cautions, *([FALLBACK] if computed else []), DEFERS]
+    return list({line.rstrip("."): line for line in lines}.values())
 
 
 def _number(guide: GuideIndex, one: Chosen) -> int:
