@@ -6,3 +6,21 @@ from django.apps import AppConfig
 class InspectionsConfig(AppConfig):
     name = "inspections"
     verbose_name = "Bench"
+
+    def ready(self) -> None:
+        from inspections.building import hindrances_to_built, hindrances_to_tested
+        from inspections.examining import open_ends
+        from inspections.reworking import hindrances_to_reworked
+        from shop.outbox import RULES
+        from shop.stages import GATES
+
+        gates = {
+            "examined": open_ends,
+            "reworked": hindrances_to_reworked,
+            "built": hindrances_to_built,
+            "tested": hindrances_to_tested,
+        }
+        for stage, gate in gates.items():
+            if gate not in GATES[stage]:
+                GATES[stage].append(gate)
+        RULES["print build sheet"] = "inspections.sheets.print_sheet"

@@ -1,0 +1,158 @@
+"""Opening an examination, stating what is missing, and finishing it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import F
+
+from inspections.document import Bond, GuideIndex
+from inspections.findings import judgement_of, open_disputes, pieces_of, undecided_positions
+from inspections.guides import guide_of, newest_revision
+from inspections.models import Examination, ReadingPiece
+from inventory.models import Piece
+from inventory.pieces import NewPiece, lay_out_pieces
+from shop import clock
+from shop.access import Actor
+from shop.audit import write_line
+from shop.models import Ticket
+from shop.refusals import Conflict, Refusal
+from shop.stages import move_ticket
+
+READABLE_STAGES = ("stripped", "examined", "quoted", "agreed", "parts complete", "reworked")
+
+
+def open_examination(
+    *, ticket: Ticket, by: Actor, missing: Collection[str] = (), at: datetime | None = None
+) -> Examination:
+    """Strip the ticket's unit: lay out the variant's pieces under the newest guide; the ticket becomes
+    stripped. ``missing``: codes of positions that were empty. Opening it again gives the same one."""
+    by.need("record_readings")
+    at = at or clock.now()
+    revision = newest_revision(ticket.family)
+    guide = guide_of(revision)
+    variant = ticket.variant.code
+    known = {one.code for one in guide.positions_of(variant)}
+    if strange := sorted({*missing} - known):
+        raise Refusal(missing=f"The {ticket.variant.name} has no position {', '.join(strange)}.")
+    with transaction.atomic():
+        # Two people strip the same unit: the second waits here and finds the first one's examination.
+        ticket = Ticket.objects.select_for_update().select_related("family", "variant").get(pk=ticket.pk)
+        found = Examination.objects.filter(ticket=ticket).first()
+        if found is not None:
+            return found
+        if ticket.stage != "received":
+            raise Conflict(f"A ticket that is {ticket.stage} cannot be stripped.")
+        source = ticket.sources.filter(kind="unit").first()
+        if source is None:
+            raise Refusal("No unit came in on this ticket. The Counter adds it.")
+        examination = Examination.objects.create(
+            ticket=ticket, revision=revision, opened_at=at, opened_by=by.key
+        )
+        rows = _rows(guide, variant, {*missing})
+        lay_out_pieces(ticket=ticket, source=source, family=ticket.family, rows=rows, by=by, at=at)
+        write_line(
+            by=by, deed="opened", thing=examination, ticket_number=ticket.number, at=at, guide=revision.number
+        )
+        move_ticket(ticket=ticket, to="stripped", by=by, at=at)
+    return examination
+
+
+def _rows(guide: GuideIndex, variant: str, missing: Collection[str]) -> list[NewPiece]:
+    positions = guide.positions_of(variant)
+    bound = bonds_by_position(guide.guide.bonds, (one.code for one in positions))
+    rows = []
+    for one in positions:
+        code, kind, name = bound.get(one.code, ("", "", ""))
+        rows.append(
+            NewPiece(one.code, missing=one.code in missing, bond_code=code, bond_kind=kind, bond_name=name)
+        )
+    return rows
+
+
+def bonds_by_position(bonds: Iterable[Bond], positions: Iterable[str]) -> dict[str, tuple[str, str, str]]:
+    """Code, kind and name of the set that each bound position's piece belongs to.
+
+    A piece belongs to one set: a ``must`` bond wins, and ``should`` bonds that share a position (a cluster
+    that ran with three wheels) are one set, by the code of the first.
+    """
+    here = {*positions}
+    found: dict[str, tuple[str, str, str]] = {}
+    groups: list[tuple[Bond, list[str]]] = []
+    for bond in sorted(bonds, key=lambda one: one.kind != "must"):
+        members = [code for code in bond.positions if code in here and code not in found]
+        if bond.kind == "must":
+            found.update(dict.fromkeys(members, (bond.code[:20], "must", bond.name)))
+            continue
+        touching = [group for group in groups if {*group[1]} & {*members}]
+        first = touching[0][0] if touching else bond
+        merged = [code for _, codes in touching for code in codes]
+        groups = [group for group in groups if group not in touching]
+        groups.append((first, [*merged, *(code for code in members if code not in merged)]))
+    for bond, members in groups:
+        name = bond.name if {*members} <= {*bond.positions} else f"ran together: {', '.join(members)}"
+        found.update(dict.fromkeys(members, (bond.code[:20], "should", name)))
+    return found
+
+
+def mark_missing(
+    *, examination: Examination, tag: str, by: Actor, missing: bool = True, at: datetime | None = None
+) -> Piece:
+    """Say that a position was empty when the unit was stripped, or (``missing=False``) that the piece has
+    turned up. A piece that has been read was there."""
+    by.need("record_readings")
+    with transaction.atomic():
+        need_readable(examination)
+        piece = pieces_of(examination).filter(tag=tag).first()
+        if piece is None:
+            raise Refusal(piece=f"There is no piece {tag} on this bench.")
+        if piece.missing == missing:
+            return piece
+        if missing and ReadingPiece.objects.filter(piece=piece).exists():
+            raise Refusal(piece=f"{tag} has been read, so it is there. Withdraw nothing: look again.")
+        won = Piece.objects.filter(pk=piece.pk, missing=not missing).update(missing=missing)
+        if won:
+            Examination.objects.filter(pk=examination.pk).update(counter=F("counter") + 1)
+            deed = "missing" if missing else "turned up"
+            number = examination.ticket.number if examination.ticket else None
+            write_line(by=by, deed=deed, thing=piece, ticket_number=number, at=at)
+    piece.missing = missing
+    return piece
+
+
+def need_readable(examination: Examination) -> None:
+    """Refuse once the unit is together again, or its ticket closed."""
+    if examination.ticket_id is None:
+        return
+    stage = Ticket.objects.values_list("stage", flat=True).get(pk=examination.ticket_id)
+    if stage not in READABLE_STAGES:
+        raise Conflict(f"The ticket is {stage}: nothing is read now.")
+
+
+def open_ends(ticket: Ticket) -> list[str]:
+    """The gate to ``examined``: positions still open and readings still in dispute, in sentences."""
+    examination = Examination.objects.filter(ticket=ticket).select_related("revision").first()
+    if examination is None:
+        return ["The unit has not been stripped."]
+    judgement = judgement_of(examination)
+    names = judgement.guide.position
+    reasons = []
+    if codes := undecided_positions(judgement):
+        some = ", ".join(names[code].name for code in codes[:4])
+        more = f" and {len(codes) - 4} more" if len(codes) > 4 else ""
+        reasons.append(f"Not decided yet: {some}{more}.")
+    if disputed := open_disputes(judgement):
+        titles = ", ".join(judgement.guide.check[one.check].title for one in disputed[:4])
+        reasons.append(f"In dispute: {titles}. A lead settles it.")
+    return reasons
+
+
+def finish_examination(*, ticket: Ticket, by: Actor, at: datetime | None = None) -> Ticket:
+    """The ticket becomes examined, if no position is open and no reading in dispute."""
+    by.need("record_readings")
+    ticket.refresh_from_db()
+    if ticket.stage == "examined":
+        return ticket
+    return move_ticket(ticket=ticket, to="examined", by=by, at=at)

@@ -1,0 +1,68 @@
+"""Gauges: which are in use, which are fine enough for a check, and putting one on the list. µm, k = 2."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from django.db import transaction
+
+from inspections.document import Check
+from inspections.models import Gauge
+from shop import clock
+from shop.access import Actor
+from shop.audit import write_line
+from shop.refusals import Refusal
+
+
+def gauges_in_use() -> list[Gauge]:
+    """Gauges that may be read with, by code."""
+    return list(Gauge.objects.filter(retired_at__isnull=True))
+
+
+def is_fine_enough(check: Check, gauge: Gauge) -> bool:
+    return check.gauge_um is None or gauge.expanded_um <= check.gauge_um
+
+
+def fine_gauges(check: Check, gauges: Iterable[Gauge]) -> list[Gauge]:
+    """Those whose expanded uncertainty the check accepts, the finest first."""
+    return sorted(
+        (one for one in gauges if is_fine_enough(check, one)), key=lambda one: (one.expanded_um, one.code)
+    )
+
+
+def is_overdue(gauge: Gauge, at: datetime | None = None) -> bool:
+    return gauge.due_on is not None and gauge.due_on < clock.today(at)
+
+
+def add_gauge(
+    *,
+    code: str,
+    name: str,
+    expanded_um: float,
+    calibration_um: float,
+    resolution_um: float,
+    by: Actor,
+    calibrated_on: date | None = None,
+    due_on: date | None = None,
+    at: datetime | None = None,
+) -> Gauge:
+    """Put a gauge on the list; the same code with the same figures again is the same gauge."""
+    by.need("keep_office")
+    if not (expanded_um > 0 and 0 <= calibration_um <= expanded_um and resolution_um > 0):
+        raise Refusal(
+            expanded_um="A gauge has an uncertainty and a step above 0 µm; its calibration is a part of it."
+        )
+    figures = {
+        "name": name,
+        "expanded_um": expanded_um,
+        "calibration_um": calibration_um,
+        "resolution_um": resolution_um,
+        "calibrated_on": calibrated_on,
+        "due_on": due_on,
+    }
+    with transaction.atomic():
+        gauge, made = Gauge.objects.get_or_create(code=code, defaults=figures)
+        if not made and any(getattr(gauge, key) != value for key, value in figures.items()):
+            raise Refusal(code=f"There is another gauge {code}. Take a code of its own.")
+        if made:
+            write_line(by=by, deed="added", thing=gauge, at=at, code=code, expanded_um=expanded_um)
+    return gauge

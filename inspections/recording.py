@@ -1,0 +1,369 @@
+"""Recording readings: written once, never edited, each answered on its own.
+
+1. Lock the examination and see what its stage allows.
+2. For each reading: known already? whose check, which piece, which gauge, what was typed?
+3. Write it in a savepoint of its own with the next sequence; a refusal leaves the others alone.
+4. Raise the examination's counter once, and project what was measured onto the pieces.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from typing import Literal
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from inspections.document import Check, GuideIndex
+from inspections.examining import need_readable
+from inspections.findings import judgement_of, pieces_of, variant_of
+from inspections.gauges import fine_gauges, gauges_in_use, is_fine_enough
+from inspections.guides import guide_of
+from inspections.models import Examination, Gauge, Reading, ReadingPiece
+from inspections.seeing import SOUND, plain
+from inventory.models import Measure, Piece
+from shop import clock
+from shop.access import Actor
+from shop.audit import write_line
+from shop.handbook.quantities import Quantity, Refused, parse
+from shop.once import digest
+from shop.refusals import Refusal
+
+MOST_READINGS = 500
+TEMPERATURES_C = (-30.0, 150.0)
+Status = Literal["recorded", "already recorded", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class SentReading:
+    """One reading as a page or a client sends it; ``text`` is kept as it was typed."""
+
+    id: UUID
+    check: str
+    text: str
+    piece: str = ""
+    gauge: str = ""
+    part_temperature: str = ""
+    taken_at: datetime | None = None
+    place: str = ""
+    note: str = ""
+    withdraws: UUID | None = None
+    reason: str = ""
+    default_unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The answer to one reading. ``field`` names what the problem is with, for a form."""
+
+    id: UUID
+    status: Status
+    problem: str = ""
+    field: str = ""
+
+
+class _No(Exception):
+    """One reading is refused; the others go on."""
+
+    def __init__(self, field: str, message: str) -> None:
+        self.field = field
+        self.message = message
+        super().__init__(message)
+
+
+@dataclass(slots=True)
+class _Said:
+    """What a text means at its check."""
+
+    value_mm: float | None = None
+    resolution_um: float = 0.0
+    unit: str = ""
+    outcome: str = ""
+
+
+class _Desk:
+    """What one call looks up, once."""
+
+    def __init__(self, examination: Examination, readings: Sequence[SentReading], by: Actor) -> None:
+        self.examination = examination
+        self.by = by
+        self.person = by.person
+        self.lead = by.person.is_lead
+        self.guide: GuideIndex = guide_of(examination.revision)
+        self.variant = variant_of(examination)
+        self.checks = {one.code: one for one in self.guide.checks_of(self.variant)}
+        self.pieces = list(pieces_of(examination))
+        self.gauges = {one.code: one for one in gauges_in_use()}
+        wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
+        rows = Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")
+        self.known: dict[UUID, Reading] = {one.pk: one for one in rows}
+
+    def check(self, code: str) -> Check:
+        found = self.checks.get(code)
+        if found is not None:
+            if found.kind == "stack":
+                raise _No("check", f"{found.title} is worked out from its parts. Read those.")
+            if found.kind == "replaced":
+                raise _No("check", f"{found.title}: replaced always, nothing is read.")
+            return found
+        other = self.guide.check.get(code)
+        if other is not None:
+            raise _No("check", f"{other.title} is not on this variant.")
+        raise _No("check", f"This unit's guide has no check {code}.")
+
+    def piece(self, check: Check, tag: str) -> Piece:
+        here = [one for one in self.pieces if one.position.code == check.position]
+        name = self.guide.position[check.position].name
+        if tag:
+            found = next((one for one in self.pieces if one.tag == tag), None)
+            if found is None:
+                raise _No("piece", f"There is no piece {tag} on this bench.")
+            if found not in here:
+                raise _No("piece", f"{tag} is a {found.position.name}; {check.title} is of {name}.")
+        elif len(here) != 1:
+            tags = ", ".join(one.tag for one in here) or "none"
+            raise _No("piece", f"{name} has {len(here)} pieces: {tags}. Say which.")
+        else:
+            found = here[0]
+        if found.missing:
+            raise _No("piece", f"{found.tag} is marked as missing. If it has turned up, say so first.")
+        return found
+
+    def gauge(self, check: Check, code: str) -> Gauge | None:
+        if check.kind != "measure":
+            if code and code not in self.gauges:
+                raise _No("gauge", f"There is no gauge {code} in use.")
+            return self.gauges[code] if code else None
+        if not code:
+            raise _No("gauge", f"Say which gauge it was read with: {self._fine(check)}.")
+        if code not in self.gauges:
+            raise _No("gauge", f"There is no gauge {code} in use. Fine enough: {self._fine(check)}.")
+        gauge = self.gauges[code]
+        if not is_fine_enough(check, gauge):
+            raise _No(
+                "gauge",
+                f"{code} reads to ± {gauge.expanded_um:g} µm; this check asks for ± {check.gauge_um:g} µm. "
+                f"Fine enough: {self._fine(check)}.",
+            )
+        return gauge
+
+    def _fine(self, check: Check) -> str:
+        return ", ".join(one.code for one in fine_gauges(check, self.gauges.values())) or "none in use"
+
+
+def record_readings(
+    *, examination: Examination, readings: Sequence[SentReading], by: Actor, at: datetime | None = None
+) -> list[Result]:
+    """Record readings of an examination; one :class:`Result` for each, in order.
+
+    The same id with the same content is *already recorded*. Raises Conflict when the ticket's stage allows
+    no reading, Refusal for more than 500 at once.
+    """
+    by.need("record_readings")
+    at = at or clock.now()
+    if len(readings) > MOST_READINGS:
+        raise Refusal(readings=f"Send at most {MOST_READINGS} readings at once.")
+    with transaction.atomic():
+        # The counter is the sequence: writers of one examination come one after another.
+        examination = (
+            Examination.objects.select_for_update(of=("self",))
+            .select_related("revision", "ticket", "ticket__variant", "donor", "donor__variant")
+            .defer("revision__document")
+            .get(pk=examination.pk)
+        )
+        need_readable(examination)
+        desk = _Desk(examination, readings, by)
+        before = examination.counter
+        results = [_answer(desk, one, at) for one in readings]
+        if examination.counter != before:
+            examination.save(update_fields=["counter"])
+            _project(desk, [one.id for one in results if one.status == "recorded"], at)
+            number = examination.ticket.number if examination.ticket else None
+            count = examination.counter - before
+            write_line(by=by, deed="read", thing=examination, ticket_number=number, at=at, readings=count)
+    return results
+
+
+def _answer(desk: _Desk, sent: SentReading, at: datetime) -> Result:
+    mark = digest({**asdict(sent), "examination": desk.examination.pk, "person": desk.person.pk})
+    try:
+        known = desk.known.get(sent.id)
+        if known is None:
+            with transaction.atomic():
+                desk.known[sent.id] = _write(desk, sent, mark, at)
+            return Result(sent.id, "recorded")
+    except _No as no:
+        return Result(sent.id, "refused", no.message, no.field)
+    except IntegrityError:
+        known = Reading.objects.filter(pk=sent.id).first()
+        if known is None:
+            return Result(sent.id, "refused", "That reading has been withdrawn already.", "withdraws")
+    if known.digest == mark:
+        return Result(sent.id, "already recorded")
+    words = "This id is known with another content. A correction is a new reading that withdraws the old one."
+    return Result(sent.id, "refused", words, "id")
+
+
+def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
+    check = desk.check(sent.check)
+    old = _withdrawn(desk, check, sent)
+    only_withdraws = old is not None and not sent.text.strip()
+    if only_withdraws:
+        assert old is not None
+        of = [one.piece for one in old.of.all()]
+        said, gauge, place = _Said(), old.gauge, old.place
+    else:
+        of = [desk.piece(check, sent.piece)]
+        place = _place(check, sent.place)
+        gauge = desk.gauge(check, sent.gauge)
+        said = _meaning(desk, check, sent)
+    warm_c = None if only_withdraws else _temperature(sent.part_temperature, desk.person.decimal_mark)
+    taken = sent.taken_at or at
+    if taken.tzinfo is None:
+        raise _No("taken_at", "Say the zone of the time, such as 2026-11-25T09:30:00+00:00.")
+    for field, text, most in (("note", sent.note, 200), ("reason", sent.reason, 200)):
+        _plain_text(field, text, most)
+    row = Reading.objects.create(
+        id=sent.id,
+        examination=desk.examination,
+        sequence=desk.examination.counter + 1,
+        check_code=check.code,
+        position_code=check.position,
+        text=sent.text,
+        unit=said.unit,
+        value_mm=said.value_mm,
+        resolution_um=said.resolution_um,
+        outcome=said.outcome,
+        place=place,
+        gauge=gauge,
+        person=desk.person,
+        as_lead=desk.lead,
+        part_temperature_c=warm_c,
+        taken_at=taken.astimezone(UTC),
+        received_at=at,
+        note=sent.note.strip(),
+        withdraws=old,
+        reason=sent.reason.strip(),
+        digest=mark,
+    )
+    ReadingPiece.objects.bulk_create(
+        ReadingPiece(reading=row, piece=one, condition=one.condition) for one in of
+    )
+    desk.examination.counter += 1
+    return row
+
+
+def _withdrawn(desk: _Desk, check: Check, sent: SentReading) -> Reading | None:
+    """The older reading that this one takes back: one's own or a lead's word, once, with a reason."""
+    if sent.withdraws is None:
+        return None
+    old = desk.known.get(sent.withdraws)
+    if old is None or old.examination_id != desk.examination.pk or old.check_code != check.code:
+        raise _No("withdraws", "There is no such reading of this check to withdraw.")
+    if old.person_id != desk.person.pk and not desk.lead:
+        raise _No("withdraws", "That is another person's reading. A lead can withdraw it.")
+    if not sent.reason.strip():
+        raise _No("reason", "Say why the older reading is withdrawn.")
+    if old.value_mm is None and not old.outcome:
+        raise _No("withdraws", "That line only withdraws another; it says nothing by itself.")
+    if Reading.objects.filter(withdraws=old).exists():
+        raise _No("withdraws", "That reading has been withdrawn already.")
+    return old
+
+
+def _place(check: Check, place: str) -> str:
+    if check.places and place not in check.places:
+        raise _No("place", f"Say where it was read: {', '.join(check.places)}.")
+    if place and not check.places:
+        raise _No("place", "This check names no places. Leave it empty, or write it into the note.")
+    return place
+
+
+def _meaning(desk: _Desk, check: Check, sent: SentReading) -> _Said:
+    _plain_text("text", sent.text, 60)
+    text = " ".join(sent.text.split())
+    if not text:
+        raise _No("text", "Nothing was typed.")
+    if check.kind == "measure":
+        found = _quantity("text", sent.text, "length", sent.default_unit or "mm", desk.person.decimal_mark)
+        if found.canonical <= 0:
+            raise _No("text", "A size is above 0.")
+        return _Said(found.canonical, found.resolution * 1000, found.unit)
+    if check.kind == "count":
+        count = _quantity("text", text, "count", None, desk.person.decimal_mark).canonical
+        if count < 0:
+            raise _No("text", "A count is 0 or more.")
+        return _Said(outcome=str(int(count)))
+    if check.kind == "identify":
+        return _Said(outcome=text)
+    return _Said(outcome=_seen(desk.guide, check, text))
+
+
+def _seen(guide: GuideIndex, check: Check, text: str) -> str:
+    """Sound, one of the check's defects, or the designation of a thread."""
+    if text.lower() == SOUND:
+        return SOUND
+    defects = guide.defects_of.get(check.code, ())
+    found = next((one.code for one in defects if one.code == text.upper()), "")
+    if found:
+        return found
+    if check.kind == "thread" and any(one.isdigit() for one in plain(text)):
+        return text
+    known = ", ".join(one.code for one in defects)
+    also = ", or the thread's designation" if check.kind == "thread" else ""
+    raise _No("text", f'"{text}" is not known at this check. Write sound{also}, or: {known}.')
+
+
+def _temperature(text: str, mark: str) -> float | None:
+    if not text.strip():
+        return None
+    found = _quantity("part_temperature", text, "temperature", "°C", mark)
+    low, high = TEMPERATURES_C
+    if not low <= found.canonical <= high:
+        raise _No("part_temperature", f"A part on the bench is between {low:g} and {high:g} °C.")
+    return found.canonical
+
+
+def _quantity(field: str, text: str, kind: str, unit: str | None, mark: str) -> Quantity:
+    try:
+        return parse(text, kind, unit, mark)
+    except Refused as refused:
+        raise _No(field, f"{str(refused).removesuffix('.')}.") from None
+
+
+def _plain_text(field: str, text: str, most: int) -> None:
+    if len(text) > most:
+        raise _No(field, f"At most {most} characters.")
+    if any(unicodedata.category(one) in {"Cc", "Cs"} for one in text):
+        raise _No(field, "Write it in one line, without control characters.")
+
+
+def _project(desk: _Desk, recorded: Sequence[UUID], at: datetime) -> None:
+    """Bring the pieces' measures to what is judged now, for search and for mates."""
+    rows = [desk.known[one] for one in recorded]
+    touched = {one.check_code for one in rows if desk.checks[one.check_code].kind == "measure"}
+    if not touched:
+        return
+    judgement = judgement_of(desk.examination)
+    pieces = {one.tag: one for one in desk.pieces}
+    for code in touched:
+        feature = desk.checks[code].feature
+        for finding in judgement.of_check(code):
+            piece = pieces[finding.piece]
+            if finding.value_mm is None or finding.expanded_um is None:
+                Measure.objects.filter(piece=piece, feature=feature).delete()
+                continue
+            Measure.objects.update_or_create(
+                piece=piece,
+                feature=feature,
+                defaults={
+                    "condition": piece.condition,
+                    "value_um": finding.value_mm * 1000,
+                    "expanded_um": finding.expanded_um,
+                    "state": finding.state,
+                    "at": at,
+                },
+            )
