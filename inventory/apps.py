@@ -9,7 +9,9 @@ class InventoryConfig(AppConfig):
 
     def ready(self) -> None:
         from inventory.purchasing import awaited_parts
+        from shop.outbox import RULES
         from shop.stages import GATES
 
+        RULES["read price file"] = "inventory.feeds.read_price_file"
         if awaited_parts not in GATES["parts complete"]:
             GATES["parts complete"].append(awaited_parts)
