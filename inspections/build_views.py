@@ -184,6 +184,8 @@ def _sheet_context(
     seen = written.get((SIGN, SEEN))
     return {
         "document": document,
+        # The part that shows cautions defers to the maker by itself.
+        "cautions": [line for line in document["cautions"] if "competent person" not in line],
         "changed": _changed(ticket, row),
         "paper": paper_of(row),
         "open": ticket.stage in {"agreed", "parts complete", "reworked", "built"} and by.may("build_units"),

@@ -1,7 +1,7 @@
 """Addresses of the Bench."""
 
-from django.urls import path
+from django.urls import include, path
 
 from inspections import views
 
-urlpatterns = [path("", views.bench, name="bench")]
+urlpatterns = [path("", include("inspections.build_urls")), path("", views.bench, name="bench")]
