@@ -102,6 +102,11 @@ class Finding:
         return self.state in {"outside", "defect", "wrong part"}
 
     @property
+    def harmless(self) -> bool:
+        """A defect worth a note that neither condemns the piece nor wants a remedy: it explains nothing."""
+        return self.state == "defect" and not self.condemns and not self.remedies
+
+    @property
     def undecided(self) -> bool:
         return self.state in {"not examined", "too close to call"}
 
@@ -157,6 +162,6 @@ class Judgement:
 
     def complaints_explained(self, complaints: Iterable[str]) -> dict[str, tuple[str, ...]]:
         """For each complaint code, the checks found outside or defective that explain it (empty: none)."""
-        found = {one.check for one in self.findings if one.failing}
+        found = {one.check for one in self.findings if one.failing and not one.harmless}
         known = {one.code: one.explained_by for one in self.guide.guide.complaints}
         return {code: tuple(check for check in known.get(code, ()) if check in found) for code in complaints}

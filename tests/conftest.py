@@ -35,6 +35,10 @@ PASSWORD = "a long invented password"
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--snapshot", action="store_true", help="write kept documents anew")
+
+
 def pytest_configure() -> None:
     """Tests never write where the shop keeps its things, hash quickly, and serve static files plainly."""
     settings.STORAGES = {
