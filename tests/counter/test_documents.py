@@ -141,4 +141,5 @@ def test_a_paper_says_its_title_and_language(cast: Cast) -> None:
     reader = PdfReader(path_of(Document.objects.get(kind="tag")))
     assert reader.metadata is not None
     assert reader.metadata.title == "Tag of ticket 2401"
-    assert reader.trailer["/Root"]["/Lang"] == "en-GB"
+    root: Any = reader.trailer["/Root"]
+    assert root["/Lang"] == "en-GB"

@@ -51,7 +51,7 @@ def test_numbers_follow_each_other_and_no_customer_means_the_shelf(cast: Cast) -
     first, second = (make_ticket(box, None, cast.actor("manager")) for _ in range(2))
     assert (first.number, second.number) == (2401, 2402)
     assert second.for_shelf
-    assert set(Unit.objects.values_list("kind", "owner")) == {("shop", None)}
+    assert {(unit.kind, unit.owner) for unit in Unit.objects.all()} == {("shop", None)}
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,60 @@
+"""What the page of one ticket shows, read in few queries."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from shop import stages
+from shop.access import Actor
+from shop.forms import HoldForm, MoveForm, PhotographsForm, TimeForm, new_key
+from shop.models import STAGES, Ticket, Warranty
+from shop.timesheets import minutes_of
+
+
+def stations(ticket: Ticket) -> list[dict[str, Any]]:
+    """The usual way of a ticket as stations; one that ended otherwise stands at its ending."""
+    if ticket.stage not in STAGES:
+        return [
+            {"word": STAGES[0], "past": True, "current": False},
+            {"word": ticket.stage, "past": False, "current": True},
+        ]
+    here = STAGES.index(ticket.stage)
+    return [{"word": word, "past": at < here, "current": at == here} for at, word in enumerate(STAGES)]
+
+
+def ways_on(ticket: Ticket) -> list[dict[str, Any]]:
+    """Each stage that may follow, with what stands in its way."""
+    return [{"to": to, "hindrances": stages.hindrances(ticket, to)} for to in stages.NEXT[ticket.stage]]
+
+
+def move_form(ticket: Ticket, ways: list[dict[str, Any]], data: Any = None) -> MoveForm:
+    free = [(way["to"], way["to"]) for way in ways if not way["hindrances"]]
+    return MoveForm(free, data, initial={"seen": ticket.stage}, auto_id="move_%s")
+
+
+def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | None = None) -> dict[str, Any]:
+    """Everything for the template. ``bound``: forms that came back, under their names."""
+    ways = ways_on(ticket)
+    papers = list(ticket.documents.order_by("made_at", "pk"))
+    sources = list(ticket.sources.select_related("unit", "owner", "listed_by").order_by("pk"))
+    return {
+        "ticket": ticket,
+        "unit": next((one.unit for one in sources if one.kind == "unit"), None),
+        "sources": sources,
+        "complaints": [one.complaint for one in ticket.complaints.select_related("complaint")],
+        "photographs": [one for one in papers if one.kind == "photograph"],
+        "papers": [one for one in papers if one.kind != "photograph"],
+        "log": list(ticket.stage_log.all()),
+        "stations": stations(ticket),
+        "ways": ways,
+        "warranty": Warranty.objects.filter(ticket=ticket).prefetch_related("reminders").first(),
+        "minutes": minutes_of(ticket),
+        "may_change": by.may("open_tickets"),
+        "days": ticket.days_in_stage(),
+        "move": move_form(ticket, ways),
+        "hold": HoldForm(auto_id="hold_%s"),
+        "time": TimeForm(initial={"key": new_key()}, auto_id="time_%s"),
+        "photos": PhotographsForm(initial={"key": new_key()}, auto_id="photos_%s"),
+    } | (bound or {})
