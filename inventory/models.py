@@ -40,9 +40,10 @@ class PartFit(models.Model):
 
     class Meta:
         constraints = [
+            models.UniqueConstraint(fields=["part", "position", "variant"], name="fit_said_once"),
             models.UniqueConstraint(
-                fields=["part", "position", "variant"], nulls_distinct=False, name="fit_said_once"
-            )
+                fields=["part", "position"], condition=Q(variant__isnull=True), name="fit_to_all_said_once"
+            ),
         ]
 
     def __str__(self) -> str:

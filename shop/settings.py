@@ -117,6 +117,7 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = ("map", "woff2", "png", "jpg", "gz", "br")
 FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 40 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
@@ -130,6 +131,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = TLS or bool(PROXY)
 if SESSION_COOKIE_SECURE:
     SESSION_COOKIE_NAME = "__Host-session"
     CSRF_COOKIE_NAME = "__Host-csrf"
+if PROXY:  # on a machine of its own name; on localhost it would outlive this program in the browser
     SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 CSRF_FAILURE_VIEW = "django.views.csrf.csrf_failure"
