@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.mail import EmailMessage
+from django.core.mail import BadHeaderError, EmailMessage
 from django.core.validators import validate_email
 
 
@@ -36,6 +36,8 @@ def send_letter(
     Trouble on the way is raised for the outbox to try again; a cut connection may cause one double, which
     carries the same Message-ID. A line break in a header raises BadHeaderError and sends nothing.
     """
+    if not usable_address(to):
+        raise BadHeaderError("no letter can go to this address")
     letter = EmailMessage(
         subject=subject,
         body=body,
