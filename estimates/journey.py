@@ -72,7 +72,7 @@ def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, Us
         Gauge.objects.get_or_create(code=one["code"], defaults={k: v for k, v in one.items() if k != "code"})
     publish_guide(text=(root / head["guide"]).read_text(), by=PROGRAM)
     with (root / head["stock"]).open("rb") as file:
-        load_stock_list(tomllib.load(file), by=PROGRAM)
+        load_stock_list(data=tomllib.load(file), by=PROGRAM)
     for currency, on, rate in head["rates"]:
         micro = int(Decimal(rate) * MICRO)
         ExchangeRate.objects.get_or_create(

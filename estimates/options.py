@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.conf import settings
-from django.db.models import Q
+from django.db.models import Q, Sum
 
 from estimates.ways import OwnPiece, PartOffer, StockPiece, Ways, find_ways
 from inspections.findings import judgement_of
 from inspections.judging import Judgement
 from inspections.models import Examination
-from inventory.models import Lot, PartFit, Piece, Price
+from inventory.models import Lot, PartFit, Piece, Price, Reservation
 from shop import clock
 from shop.models import Ticket
 from shop.money import digits, line_minor, rate_for
@@ -64,10 +64,16 @@ def _bound(one: Piece, other: Piece) -> bool:
 
 
 def stock_pieces(ticket: Ticket) -> list[StockPiece]:
-    """Used pieces of the family that are free, fit the variant, and are not known to be outside."""
+    """Used pieces of the family that are free or promised to this ticket already, fit the variant, and are
+    not known to be outside."""
+    to_nobody_else = Piece.objects.in_stock().filter(owner__isnull=True)
+    to_nobody_else = to_nobody_else.exclude(
+        pk__in=Reservation.objects.filter(resolved_at__isnull=True, piece__isnull=False)
+        .exclude(ticket=ticket)
+        .values("piece_id")
+    )
     rows = (
-        Piece.objects.free()
-        .filter(family=ticket.family)
+        to_nobody_else.filter(family=ticket.family)
         .filter(
             Q(part__isnull=True) | Q(part__fits__variant__isnull=True) | Q(part__fits__variant=ticket.variant)
         )
@@ -97,19 +103,25 @@ def _fits(ticket: Ticket) -> list[PartFit]:
     )
 
 
-def shelf_offers(fits: Iterable[PartFit]) -> tuple[list[PartOffer], dict[str, int]]:
-    """Parts in lots, at what the oldest free lot cost, and how much of each part is free."""
+def shelf_offers(fits: Iterable[PartFit], ticket: Ticket) -> tuple[list[PartOffer], dict[str, int]]:
+    """Parts in lots and how much of each is free, what this ticket has been promised already included."""
     fits = list(fits)
-    lots: dict[int, list[Lot]] = {}
+    promised = dict(
+        Reservation.objects.filter(ticket=ticket, lot__isnull=False, resolved_at__isnull=True)
+        .values_list("lot")
+        .annotate(Sum("quantity"))
+        .order_by()
+    )
+    lots: dict[int, list[tuple[Lot, int]]] = {}
     for lot in Lot.objects.filter(part__in=[one.part_id for one in fits]).select_related("balance"):
-        if lot.balance.free > 0:
-            lots.setdefault(lot.part_id, []).append(lot)
-    offers, free = [], {}
+        if (free := lot.balance.free + promised.get(lot.pk, 0)) > 0:
+            lots.setdefault(lot.part_id, []).append((lot, free))
+    offers, on_shelf = [], {}
     for fit in fits:
         if not (held := lots.get(fit.part_id)):
             continue
         quantity = fit.quantity * fit.part.per_unit
-        free[f"part:{fit.part.number}"] = sum(lot.balance.free for lot in held)
+        on_shelf[f"part:{fit.part.number}"] = sum(free for _, free in held)
         offers.append(
             PartOffer(
                 fit.position.code,
@@ -117,11 +129,20 @@ def shelf_offers(fits: Iterable[PartFit]) -> tuple[list[PartOffer], dict[str, in
                 fit.part.name,
                 fit.part.size,
                 quantity,
-                line_minor(held[0].cost_micro, quantity, settings.CURRENCY),
+                _shelf_cost(held, quantity),
                 features=_features(fit),
             )
         )
-    return offers, free
+    return offers, on_shelf
+
+
+def _shelf_cost(held: Iterable[tuple[Lot, int]], quantity: int) -> int:
+    """What so much costs from the oldest lots first, as it will be handed out [minor units]."""
+    left, micro = quantity, 0
+    for lot, free in held:
+        micro += lot.cost_micro * min(left, free)
+        left -= min(left, free)
+    return line_minor(micro, 1, settings.CURRENCY)
 
 
 def _features(fit: PartFit) -> dict[str, tuple[float, float]]:
@@ -177,7 +198,7 @@ def basis_for(*, ticket: Ticket, at: datetime | None = None) -> Basis:
         raise Conflict("The unit is not examined yet. The Bench opens its examination first.")
     judgement = judgement_of(examination)
     fits = _fits(ticket)
-    on_shelf, free = shelf_offers(fits)
+    on_shelf, free = shelf_offers(fits, ticket)
     to_buy, notes = supplier_offers(fits, clock.today(at))
     ways = find_ways(
         judgement=judgement,
@@ -186,6 +207,7 @@ def basis_for(*, ticket: Ticket, at: datetime | None = None) -> Basis:
         offers=[*on_shelf, *to_buy],
         free=free,
         labour_minor_per_hour=settings.LABOUR_COST_MINOR_PER_HOUR,
+        order_line_minor=settings.ORDER_LINE_MINOR,
         minor_digits=digits(settings.CURRENCY),
     )
     empty = set(ways.problem.slots) - {slot for one in ways.problem.options for slot in one.slots}

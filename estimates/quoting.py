@@ -6,6 +6,7 @@ and the shop's margin on parts; time at the shop's hourly rate). Rounded once, w
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -17,6 +18,8 @@ from estimates.models import Plan, Quote, QuoteLine
 from estimates.options import Basis, basis_for
 from estimates.planning import Aim, NoPlan, solve
 from estimates.planning import Plan as Solved
+from inspections.document import GuideIndex
+from inspections.guides import guide_of
 from inspections.models import Examination
 from shop import clock, outbox
 from shop.access import Actor
@@ -99,6 +102,66 @@ def solve_ticket(*, ticket: Ticket, aim: str, at: datetime | None = None) -> tup
         raise Refusal(aim=str(trouble)) from None
 
 
+@dataclass(frozen=True, slots=True)
+class AimRow:
+    """One aim beside the others; ``net_minor`` is what the customer would pay before tax.
+    ``trouble`` says why there is no plan for it."""
+
+    aim: str
+    cost_minor: int = 0
+    net_minor: int = 0
+    days: int = 0
+    minutes: int = 0
+    risk: float = 0.0
+    provisional: bool = False
+    trouble: str = ""
+
+    @property
+    def risk_percent(self) -> str:
+        return f"{100 * self.risk:.1f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Aims:
+    """Each aim's figures, and the plan of the one that was asked for."""
+
+    rows: tuple[AimRow, ...]
+    document: dict[str, Any]
+    guide: GuideIndex
+    variant: str
+
+
+def plans_for_aims(*, basis: Basis, ticket: Ticket, chosen: str) -> Aims:
+    """Solve each aim on one basis, without writing. Refusal if the chosen aim has no plan."""
+    guide = basis.judgement.guide
+    rows, document = [], {}
+    for aim in Aim:
+        mine = aim == chosen
+        try:
+            solved = solve(basis.ways.problem, aim, beats="runner-up" if mine else "none")
+        except NoPlan as trouble:
+            if mine:
+                raise Refusal(str(trouble)) from None
+            rows.append(AimRow(str(aim), trouble=str(trouble)))
+            continue
+        frozen = plan_document(solved, basis)
+        net = sum(one.amount_minor for one in lines_of(frozen, ticket, guide.guide.build_minutes))
+        rows.append(
+            AimRow(
+                str(aim),
+                solved.cost_minor,
+                net,
+                solved.days,
+                solved.minutes,
+                solved.risk,
+                solved.provisional,
+            )
+        )
+        if mine:
+            document = frozen
+    return Aims(tuple(rows), document, guide, basis.judgement.variant)
+
+
 def make_plan(*, ticket: Ticket, aim: str, by: Actor, at: datetime | None = None) -> Plan:
     """Solve and keep the plan under the ticket's next plan number."""
     by.need("send_quotes")
@@ -135,8 +198,6 @@ class Line:
 
 def labour_minor(minutes: int, per_hour: int) -> int:
     """Time as money, rounded once [minor units]."""
-    from decimal import Decimal
-
     return half_up(Decimal(minutes) * per_hour / 60)
 
 
@@ -153,7 +214,7 @@ def lines_of(document: dict[str, Any], ticket: Ticket, build_minutes: int) -> li
     for one in document["choices"]:
         means, place, label = one["means"], one["slot"], one["label"]
         if one["way"] in {"used", "new"} and one["cost_minor"]:
-            cost = one["cost_minor"]
+            cost = means.get("part_minor", one["cost_minor"])
             lines.append(Line("part", label, cost, with_margin(cost), place, one["way"]))
         if one["way"] == "reworked":
             cost = labour_minor(one["minutes"], settings.LABOUR_COST_MINOR_PER_HOUR)
@@ -181,8 +242,6 @@ def make_quote(*, plan: Plan, by: Actor, at: datetime | None = None) -> Quote:
     examination = Examination.objects.select_related("revision").get(ticket=ticket)
     if examination.counter != plan.reading_counter:
         raise Stale("Readings came in since this plan was made. Plan again.")
-    from inspections.guides import guide_of
-
     lines = lines_of(plan.document, ticket, guide_of(examination.revision).guide.build_minutes)
     net = sum(one.amount_minor for one in lines)
     tax = part_of(net, settings.TAX_PERMILLE)

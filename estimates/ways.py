@@ -71,8 +71,9 @@ class Ways:
 
 
 class _Maker:
-    def __init__(self, judgement: Judgement, labour_minor_per_hour: int) -> None:
+    def __init__(self, judgement: Judgement, labour_minor_per_hour: int, order_line_minor: int) -> None:
         self.judgement = judgement
+        self.order_line = order_line_minor
         self.guide: GuideIndex = judgement.guide
         self.labour = labour_minor_per_hour
         self.positions = self.guide.positions_of(judgement.variant)
@@ -254,7 +255,7 @@ class _Maker:
                 offer.position,
                 kind,
                 f"{name}: {offer.number}{size}, {where}",
-                offer.cost_minor,
+                offer.cost_minor + (self.order_line if offer.supplier else 0),
                 days=offer.days,
                 uses={} if offer.supplier else {f"part:{offer.number}": offer.quantity},
                 features=spans,
@@ -265,6 +266,7 @@ class _Maker:
             price=offer.price_id,
             quantity=offer.quantity,
             size=offer.size,
+            part_minor=offer.cost_minor,
         )
 
     # what holds them together -------------------------------------------------------------------------------
@@ -282,7 +284,9 @@ class _Maker:
             tuple((term.feature, term.factor) for term in check.terms),
             check.lower_mm,
             check.upper_mm,
-            worst_case=check.rule == "guarded",
+            # An end float that washers set is planned to stay inside whatever the gauges did; a mate of
+            # measured parts under the simple rule goes by its values.
+            worst_case=check.rule == "guarded" or None not in (check.min_mm, check.max_mm),
         )
 
     def bonds(self) -> Iterator[Bond]:
@@ -322,10 +326,14 @@ def find_ways(
     offers: Sequence[PartOffer],
     free: Mapping[str, int],
     labour_minor_per_hour: int,
+    order_line_minor: int = 0,
     minor_digits: int = 2,
 ) -> Ways:
-    """The planning problem of a unit. ``free``: resource -> quantity, for ``part:<number>`` of the shelf."""
-    maker = _Maker(judgement, labour_minor_per_hour)
+    """The planning problem of a unit. ``free``: resource -> quantity, for ``part:<number>`` of the shelf.
+
+    ``order_line_minor``: what ordering and booking in one line costs the shop, beside the part.
+    """
+    maker = _Maker(judgement, labour_minor_per_hour, order_line_minor)
     slots = {one.code for one in maker.positions}
     for piece in own:
         if piece.position in slots:

@@ -107,6 +107,7 @@ CURRENCY = environment.text("LAYSHAFT_CURRENCY", "EUR")
 TAX_PERMILLE = int(environment.text("LAYSHAFT_TAX_PERMILLE", "200"))
 LABOUR_MINOR_PER_HOUR = int(environment.text("LAYSHAFT_LABOUR_MINOR_PER_HOUR", "6000"))
 LABOUR_COST_MINOR_PER_HOUR = int(environment.text("LAYSHAFT_LABOUR_COST_MINOR_PER_HOUR", "3200"))
+ORDER_LINE_MINOR = int(environment.text("LAYSHAFT_ORDER_LINE_MINOR", "350"))
 PARTS_MARGIN_PERMILLE = int(environment.text("LAYSHAFT_PARTS_MARGIN_PERMILLE", "250"))
 SHOP_NAME = environment.text("LAYSHAFT_SHOP_NAME", "Layshaft demonstration shop (invented)")
 
