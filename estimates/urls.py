@@ -4,4 +4,10 @@ from django.urls import path
 
 from estimates import views
 
-urlpatterns = [path("", views.office, name="office")]
+urlpatterns = [
+    path("", views.office, name="office"),
+    path("rates", views.rates, name="rates"),
+    path("tickets/<int:number>/plan", views.plan, name="plan"),
+    path("quotes/<int:pk>", views.quote, name="quote"),
+    path("quotes/<int:pk>/send", views.send, name="send_quote"),
+]

@@ -1,0 +1,125 @@
+"""A plan and a quote as pages and papers show them: rows for the templates, the drawing, the stacks."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.safestring import SafeString, mark_safe
+
+from estimates.models import Plan, Quote
+from inspections.bars import limit_bar
+from inspections.document import GuideIndex
+from inspections.drawing import unit_drawing
+from inspections.guides import guide_of
+from inspections.models import Examination
+from shop.models import Ticket
+
+
+@dataclass(frozen=True, slots=True)
+class StackRow:
+    """One stack of a plan with its bar; ``said`` is the margin in words."""
+
+    title: str
+    said: str
+    bar: SafeString
+    narrow: bool
+
+
+def guide_for(ticket: Ticket) -> GuideIndex:
+    """The guide that the ticket was examined under."""
+    return guide_of(
+        Examination.objects.select_related("revision").defer("revision__document").get(ticket=ticket).revision
+    )
+
+
+def plan_drawing(document: dict[str, Any], guide: GuideIndex, variant: str, link: str = "") -> SafeString:
+    """The unit with each position hatched as planned. ``link``: what a position's code is added to."""
+    ways = {one["slot"]: one["way"] for one in document["choices"]}
+    links = {slot: f"{link}{slot}" for slot in ways} if link else {}
+    svg = unit_drawing(guide.guide.drawing, guide.guide.positions, ways, links, variant=variant)
+    return mark_safe(svg)  # noqa: S308  made by the program, every text in it escaped
+
+
+def stack_rows(document: dict[str, Any]) -> list[StackRow]:
+    """Stacks with the room that is left in them, the narrowest first; those not enforced at the end."""
+    rows = sorted(
+        document["stacks"], key=lambda one: (one["margin_mm"] is None, one["margin_mm"] or 0.0, one["code"])
+    )
+    return [_stack_row(one) for one in rows]
+
+
+def _stack_row(one: dict[str, Any]) -> StackRow:
+    lower, upper = one["lower_mm"], one["upper_mm"]
+    if not one["enforced"] or lower is None or upper is None:
+        return StackRow(
+            one["title"], "Not all of it is measured: it is checked at the build.", SafeString(), False
+        )
+    bar = limit_bar(
+        value_mm=(lower + upper) / 2,
+        expanded_mm=(upper - lower) / 2,
+        lower_mm=one["min_mm"],
+        upper_mm=one["max_mm"],
+        guard_mm=0.0,
+        unit="mm",
+    )
+    margin = one["margin_mm"]
+    said = f"{lower:.3f} to {upper:.3f} mm"
+    if margin is not None:
+        said += f"; {margin:.3f} mm to the nearest limit"
+    narrow = margin is not None and margin < 0.005
+    return StackRow(one["title"], said, mark_safe(bar), narrow)  # noqa: S308  made by the program
+
+
+def stacked_choices(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """The choices in the order of their balloons."""
+    return sorted(document["choices"], key=lambda one: (one["number"], one["slot"]))
+
+
+def bond_names(document: dict[str, Any], guide: GuideIndex) -> list[str]:
+    known = {one.code: one.name for one in guide.guide.bonds}
+    return [known.get(code, code) for code in document["parted"]]
+
+
+def cautions_for(plan: Plan, guide: GuideIndex) -> list[str]:
+    """The guide's cautions and those of the remedies in the plan, each once."""
+    codes = [code for one in plan.document["choices"] for code in one["means"].get("remedies", ())]
+    said = [*guide.guide.cautions, *(guide.remedy[code].caution for code in codes if code in guide.remedy)]
+    return [one for one in dict.fromkeys(said) if one]
+
+
+ON_NO = {
+    "returned apart": "On a no the unit goes back to you as it is, apart, with all its pieces.",
+    "returned together": "On a no the unit goes back to you put together, as it came and not for use.",
+    "left to the shop": "On a no the unit is left to the shop, as you agreed when you brought it.",
+}
+FOUND_DAMAGE = (
+    "If more damage is found while the work goes on, the work stops and you get a new quote. "
+    "Nothing beyond this one is done or charged without your yes."
+)
+TERMS = (
+    "Prices stand until the day named above. Parts are kept for you once you accept.",
+    "Old parts are kept for you to see until the unit is handed over.",
+    "Used pieces were measured; they are not new, and the drawing says where they go.",
+)
+
+
+def quote_context(quote: Quote) -> dict[str, Any]:
+    """What the customer sees of a quote, on paper and on the page. No cost of the shop is in it."""
+    ticket = quote.ticket
+    guide = guide_for(ticket)
+    lines = list(
+        quote.lines.only("ordinal", "kind", "position_code", "way", "words", "amount_minor", "quote")
+    )
+    numbers = {one["slot"]: one["number"] for one in quote.plan.document["choices"]}
+    unused = sorted({one["way"] for one in quote.plan.document["choices"]})
+    return {
+        "quote": quote,
+        "ticket": ticket,
+        "lines": [{"line": one, "number": numbers.get(one.position_code, "")} for one in lines],
+        "drawing": plan_drawing(quote.plan.document, guide, ticket.variant.code),
+        "ways": [way for way in ("own", "reworked", "used", "new") if way in unused],
+        "tax_percent": f"{quote.tax_permille / 10:g}",
+        "on_no": ON_NO[ticket.on_no],
+        "found_damage": FOUND_DAMAGE,
+        "terms": TERMS,
+        "cautions": cautions_for(quote.plan, guide),
+    }
