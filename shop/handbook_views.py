@@ -1,12 +1,57 @@
-"""Pages of the Handbook."""
+"""Pages of the Handbook: the topics, and one page a topic whose inputs stand in its address."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
 
-from shop.access import Actor
+from shop.access import Actor, NotThere
+from shop.handbook_answers import TOPICS
+from shop.handbook_forms import TopicForm
+from shop.handbook_topics import Topic
 from shop.views import for_actor
 
 
+def need_person(by: Actor) -> None:
+    """The Handbook is the shop's own: a supplier has no part in it."""
+    if by.kind != "person":
+        raise NotThere
+
+
+@require_safe
 @for_actor
 def index(request: HttpRequest, by: Actor) -> HttpResponse:
-    return render(request, "shop/base.html", {"place": "Handbook".lower()})
+    """What can be worked out here."""
+    need_person(by)
+    return render(request, "shop/handbook/index.html", {"topics": list(TOPICS.values())})
+
+
+@require_safe
+@for_actor
+def topic(request: HttpRequest, by: Actor, name: str) -> HttpResponse:
+    """One topic: its form, and the answer with its working when the address carries inputs."""
+    need_person(by)
+    found = TOPICS.get(name)
+    if found is None:
+        raise NotThere
+    typed = request.GET if any(one in request.GET for one in found.names) else None
+    form = TopicForm(found, typed, by.person.decimal_mark)
+    good = form.is_valid()
+    context = {
+        "topic": found,
+        "form": form,
+        "answer": form.answer if good else None,
+        "example": f"{reverse('topic', args=[name])}?{urlencode(example_of(found))}",
+        "topics": list(TOPICS.values()),
+        "shown": [(one.label, typed.get(one.name, "")) for one in found.arguments] if typed else [],
+    }
+    return render(request, "shop/handbook/topic.html", context, status=422 if typed and not good else 200)
+
+
+def example_of(topic: Topic) -> dict[str, str]:
+    """The inputs of the worked example: what the table gives as examples."""
+    return {one.name: one.example for one in topic.arguments if one.example}

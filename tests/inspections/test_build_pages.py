@@ -178,7 +178,9 @@ def test_no_barrier_is_found_on_the_pages(
     cookie = signed_in(job.cast.technician).cookies[settings.SESSION_COOKIE_NAME].value
     for scheme in ("light", "dark"):
         for width in (1440, 820):
-            context = chromium.new_context(color_scheme=scheme, viewport={"width": width, "height": 1100})
+            context = chromium.new_context(
+                color_scheme=scheme, reduced_motion="reduce", viewport={"width": width, "height": 1100}
+            )
             context.add_cookies(
                 [{"name": settings.SESSION_COOKIE_NAME, "value": cookie, "url": live_server.url}]
             )

@@ -1,0 +1,59 @@
+"""The Handbook in Chromium: no barrier in either scheme at desk and tablet, and no script needed."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from pytest_django.live_server_helper import LiveServer
+
+from shop.handbook_answers import TOPICS
+from shop.handbook_views import example_of
+from tests.conftest import Cast, SignedIn
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+
+
+def addresses() -> list[str]:
+    examples = [f"/handbook/{one.name}?{urlencode(example_of(one))}" for one in TOPICS.values()]
+    return ["/handbook/", "/handbook/end-float", "/handbook/limits?diameter=25&zone=", *examples]
+
+
+def desk(chromium: Any, live_server: LiveServer, cookie: str, **options: Any) -> Any:
+    context = chromium.new_context(reduced_motion="reduce", **options)
+    context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": cookie, "url": live_server.url}])
+    return context.new_page()
+
+
+@pytest.mark.parametrize("width", [1440, 820])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_barrier_is_found(
+    cast: Cast, signed_in: SignedIn, live_server: LiveServer, chromium: Any, scheme: str, width: int
+) -> None:
+    cookie = signed_in(cast.technician).cookies[settings.SESSION_COOKIE_NAME].value
+    page = desk(chromium, live_server, cookie, color_scheme=scheme, viewport={"width": width, "height": 1100})
+    for address in addresses():
+        page.goto(f"{live_server.url}{address}")
+        found = Axe().run(page, options={"runOnly": RULES})
+        assert [(one["id"], one["nodes"][0]["html"]) for one in found.response["violations"]] == [], address
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, address
+    page.context.close()
+
+
+def test_it_works_without_a_script(
+    cast: Cast, signed_in: SignedIn, live_server: LiveServer, chromium: Any
+) -> None:
+    cookie = signed_in(cast.technician).cookies[settings.SESSION_COOKIE_NAME].value
+    page = desk(chromium, live_server, cookie, java_script_enabled=False)
+    page.goto(f"{live_server.url}/handbook/fit")
+    for name, text in (("diameter", "25 mm"), ("hole", "H7"), ("shaft", "p6")):
+        page.locator(f"#id_{name}").fill(text)
+    page.get_by_role("button", name="Work it out").click()
+    assert "diameter=25+mm" in page.url
+    assert page.get_by_text("interference", exact=True).is_visible()
+    assert page.locator("details.working").get_attribute("open") is not None
+    page.context.close()
