@@ -30,7 +30,8 @@ class TopicForm(forms.Form):
             self.answer = answer(self.topic, typed, self.decimal_mark)
         except Refusal as trouble:
             for name, message in trouble.errors.items():
-                self.add_error(name if name in self.fields else None, message)
+                if name not in self.errors:  # the form may have said already that it is needed
+                    self.add_error(name if name in self.fields else None, message)
         return typed
 
 

@@ -50,6 +50,11 @@ class Answer:
     working: tuple[Step, ...]
     cautions: tuple[str, ...]
 
+    @property
+    def warnings(self) -> list[str]:
+        """The cautions as sentences, for the page."""
+        return [one if one.endswith(".") else f"{one}." for one in self.cautions]
+
     def as_reply(self) -> dict[str, Any]:
         working = [one.as_dict() for one in self.working]
         return {**self.reply, "working": working, "cautions": list(self.cautions)}

@@ -47,7 +47,6 @@ def topic(request: HttpRequest, by: Actor, name: str) -> HttpResponse:
         "answer": form.answer if good else None,
         "example": f"{reverse('topic', args=[name])}?{urlencode(example_of(found))}",
         "topics": list(TOPICS.values()),
-        "shown": [(one.label, typed.get(one.name, "")) for one in found.arguments] if typed else [],
     }
     return render(request, "shop/handbook/topic.html", context, status=422 if typed and not good else 200)
 

@@ -256,6 +256,7 @@ def test_an_error_stands_beside_its_field(
     assert answer.status_code == 422
     message = text.split(f'id="id_{name}_error"')[1].split("</div>")[0]
     assert words in message
+    assert message.count("<p>") == 1
     assert 'aria-invalid="true"' in text
 
 
