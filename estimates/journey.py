@@ -504,6 +504,7 @@ class Journey:
             ("expected cost", show_minor(margin.expected_minor)),
             ("cost of parts", show_minor(margin.parts_minor)),
             ("cost of time", show_minor(margin.labour_minor)),
+            ("consumables, outside work", show_minor(margin.used_up_minor)),
             ("margin", show_minor(margin.margin_minor)),
         )
         return Told(

@@ -275,7 +275,8 @@ class _Maker:
         return tuple(feature for feature in self.features_of(position) if feature not in spans)
 
     def time_cost(self, minutes: int) -> int:
-        return -(-minutes * self.labour // 60)
+        """Time at cost, rounded half up, once [minor units]."""
+        return (2 * minutes * self.labour + 60) // 120
 
     def stack(self, check: Check) -> Stack:
         return Stack(
