@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections import Counter, OrderedDict
+from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
-from threading import Lock
+from functools import cached_property
 from typing import NamedTuple
+from uuid import UUID
 
-from django.db import connection
 from django.db.models import Q, QuerySet
 
 from inspections.guides import guide_of
 from inspections.judging import Dispute, Finding, Judgement, PieceRecord, ReadingRecord, judge
+from inspections.kept import Kept
 from inspections.models import Examination, Gauge, Reading, ReadingPiece
 from inventory.models import Piece
 from shop.access import Actor, NotThere
@@ -93,30 +95,50 @@ class State(NamedTuple):
     people: tuple[tuple[int, str], ...]
 
 
-def state_of(examination: Examination) -> State:
-    """Three queries and the counter: a judgement kept under this state is never stale."""
-    pieces = tuple(
-        PieceRow(tag, position, condition, size, owner is not None, missing)
-        for tag, position, condition, size, owner, missing in pieces_of(examination).values_list(
-            "tag", "position__code", "condition", "size", "owner_id", "missing"
-        )
-    )
+def states_of(several: Sequence[Examination]) -> list[State]:
+    """Three queries and each one's counter: a judgement kept under its state is never stale."""
     gauges = tuple(
         GaugeRow(pk, code, name, expanded, calibration, retired is not None, due)
         for pk, code, name, expanded, calibration, retired, due in Gauge.objects.values_list(
             "pk", "code", "name", "expanded_um", "calibration_um", "retired_at", "due_on"
         )
     )
-    revision = examination.revision
-    return State(
-        examination.pk,
-        examination.counter,
-        f"{revision.pk}:{revision.digest}",
-        variant_of(examination),
-        pieces,
-        gauges,
-        _people(),
-    )
+    people, pieces = _people(), _pieces(several)
+    return [
+        State(
+            one.pk,
+            one.counter,
+            f"{one.revision.pk}:{one.revision.digest}",
+            variant_of(one),
+            tuple(pieces.get((one.ticket_id, one.donor_id), ())),
+            gauges,
+            people,
+        )
+        for one in several
+    ]
+
+
+def _pieces(several: Sequence[Examination]) -> dict[tuple[int | None, int | None], list[PieceRow]]:
+    """Pieces by the (ticket, donor) of their examination: one query for tickets, one for donors."""
+    found: dict[tuple[int | None, int | None], list[PieceRow]] = {}
+    tickets = {one.ticket_id for one in several if one.ticket_id}
+    donors = {one.donor_id for one in several if one.donor_id}
+    fields = ("tag", "position__code", "condition", "size", "owner_id", "missing")
+    if tickets:
+        rows = Piece.objects.filter(source__ticket_id__in=tickets).order_by("tag")
+        for ticket, tag, position, condition, size, owner, missing in rows.values_list(
+            "source__ticket_id", *fields
+        ):
+            row = PieceRow(tag, position, condition, size, owner is not None, missing)
+            found.setdefault((ticket, None), []).append(row)
+    if donors:
+        rows = Piece.objects.filter(from_unit_id__in=donors).order_by("tag")
+        for donor, tag, position, condition, size, owner, missing in rows.values_list(
+            "from_unit_id", *fields
+        ):
+            row = PieceRow(tag, position, condition, size, owner is not None, missing)
+            found.setdefault((None, donor), []).append(row)
+    return found
 
 
 def _people() -> tuple[tuple[int, str], ...]:
@@ -133,72 +155,113 @@ def _people() -> tuple[tuple[int, str], ...]:
     )
 
 
-def reading_records(examination: Examination, state: State) -> list[ReadingRecord]:
-    """All readings as judging takes them: two queries."""
-    of: dict[object, list[tuple[str, int]]] = {}
-    for reading, tag, condition in ReadingPiece.objects.filter(
-        reading__examination_id=examination.pk
-    ).values_list("reading_id", "piece__tag", "condition"):
+def reading_records(states: Sequence[State]) -> dict[int, list[ReadingRecord]]:
+    """All readings as judging takes them, by examination: two queries, however many are asked for."""
+    found: dict[int, list[ReadingRecord]] = {one.examination: [] for one in states}
+    if not states:
+        return found
+    of: dict[UUID, list[tuple[str, int]]] = {}
+    for reading, tag, condition in ReadingPiece.objects.filter(reading__examination_id__in=found).values_list(
+        "reading_id", "piece__tag", "condition"
+    ):
         of.setdefault(reading, []).append((tag, condition))
-    people, gauges = dict(state.people), {one.pk: one for one in state.gauges}
-    rows = list(Reading.objects.filter(examination_id=examination.pk).order_by("sequence"))
-    withdrawn = {one.withdraws_id for one in rows}
-    return [
-        ReadingRecord(
-            key=str(one.pk),
-            check=one.check_code,
-            pieces=tuple(of.get(one.pk, ())),
-            person=people.get(one.person_id, "somebody"),
-            sequence=one.sequence,
-            lead=one.as_lead,
-            gauge=gauges[one.gauge_id].code if one.gauge_id else "",
-            gauge_expanded_um=gauges[one.gauge_id].expanded_um if one.gauge_id else 0.0,
-            gauge_calibration_um=gauges[one.gauge_id].calibration_um if one.gauge_id else 0.0,
-            value_mm=one.value_mm,
-            resolution_um=one.resolution_um,
-            text=_typed(one),
-            outcome=one.outcome,
-            place=one.place,
-            part_temperature_c=one.part_temperature_c,
-            withdrawn=one.pk in withdrawn,
+    people, gauges = dict(states[0].people), {one.pk: one for one in states[0].gauges}
+    rows = list(Reading.objects.filter(examination_id__in=found).order_by("sequence").values_list(*_FIELDS))
+    withdrawn = {one[_FIELDS.index("withdraws_id")] for one in rows}
+    for row in map(_Row._make, rows):
+        gauge = gauges[row.gauge_id] if row.gauge_id else None
+        found[row.examination_id].append(
+            ReadingRecord(
+                key=str(row.id),
+                check=row.check_code,
+                pieces=tuple(of.get(row.id, ())),
+                person=people.get(row.person_id, "somebody"),
+                sequence=row.sequence,
+                lead=row.as_lead,
+                gauge=gauge.code if gauge else "",
+                gauge_expanded_um=gauge.expanded_um if gauge else 0.0,
+                gauge_calibration_um=gauge.calibration_um if gauge else 0.0,
+                value_mm=row.value_mm,
+                resolution_um=row.resolution_um,
+                text=_typed(row),
+                outcome=row.outcome,
+                place=row.place,
+                part_temperature_c=row.part_temperature_c,
+                withdrawn=row.id in withdrawn,
+            )
         )
-        for one in rows
-    ]
+    return found
 
 
-def _typed(one: Reading) -> str:
+class _Row(NamedTuple):
+    """The columns of a reading that judging needs."""
+
+    id: UUID
+    examination_id: int
+    sequence: int
+    check_code: str
+    text: str
+    unit: str
+    value_mm: float | None
+    resolution_um: float
+    outcome: str
+    place: str
+    gauge_id: int | None
+    person_id: int
+    as_lead: bool
+    part_temperature_c: float | None
+    withdraws_id: UUID | None
+
+
+_FIELDS = _Row._fields
+
+
+def _typed(one: _Row) -> str:
     """Text and unit as typed: a bare number gets the unit that it was taken to have."""
     bare = one.value_mm is not None and one.text.strip()[-1:].isdigit()
     return f"{one.text.strip()} {one.unit}" if bare else one.text
 
 
-_KEPT: OrderedDict[State, Judgement] = OrderedDict()
-_MOST = 64
-_lock = Lock()
+@dataclass(frozen=True)
+class Examined:
+    """An examination as it stands: what it follows from, what was read, and what follows."""
+
+    state: State
+    records: tuple[ReadingRecord, ...]
+    judgement: Judgement
+
+    @cached_property
+    def record(self) -> dict[str, ReadingRecord]:
+        return {one.key: one for one in self.records}
 
 
-def judgement_of(examination: Examination, state: State | None = None) -> Judgement:
-    """Judge everything that was read. At most six queries, three when nothing has changed since."""
-    state = state or state_of(examination)
-    # Inside a transaction rows can still be taken back, and their counter given to others: nothing is kept.
-    keep = not connection.in_atomic_block
-    if keep:
-        with _lock:
-            kept = _KEPT.get(state)
-            if kept is not None:
-                _KEPT.move_to_end(state)
-                return kept
-    guide = guide_of(examination.revision)
-    made = judge(
-        guide, state.variant, [one.record for one in state.pieces], reading_records(examination, state)
-    )
-    if not keep:
-        return made
-    with _lock:
-        _KEPT[state] = made
-        while len(_KEPT) > _MOST:
-            _KEPT.popitem(last=False)
-    return made
+_kept: Kept[Examined] = Kept(64)
+
+
+def examined_many(several: Sequence[Examination]) -> list[Examined]:
+    """Judge everything that was read of each. Five or six queries, three when nothing has changed since."""
+    states = states_of(several)
+    found = {one: kept for one in states if (kept := _kept.find(one)) is not None}
+    new = [one for one in states if one not in found]
+    guides = {one.pk: guide_of(one.revision) for one in several}
+    records = reading_records(new)
+    for state in new:
+        rows = tuple(records[state.examination])
+        pieces = [one.record for one in state.pieces]
+        judgement = judge(guides[state.examination], state.variant, pieces, rows)
+        found[state] = Examined(state, rows, judgement)
+        _kept.keep(state, found[state])
+    return [found[one] for one in states]
+
+
+def examined(examination: Examination) -> Examined:
+    """One examination as it stands; see :func:`examined_many`."""
+    return examined_many([examination])[0]
+
+
+def judgement_of(examination: Examination) -> Judgement:
+    """The judgement of everything that was read of an examination; see :func:`examined`."""
+    return examined(examination).judgement
 
 
 def disputes_of(judgement: Judgement) -> list[tuple[Finding, Dispute]]:

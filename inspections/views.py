@@ -1,12 +1,337 @@
-"""Pages of the Bench."""
+"""Pages of the Bench: what lies on it, one unit, one position with its check in hand."""
 
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
 
-from shop.access import Actor
+from inspections import bench_pages as pages
+from inspections.blind import Sight, sight_of
+from inspections.document import Check
+from inspections.examining import READABLE_STAGES, finish_examination, mark_missing, open_examination
+from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
+from inspections.forms import ReadingForm, WithdrawForm, new_id
+from inspections.guides import guide_of, newest_revision
+from inspections.judging import Finding
+from inspections.kept import Kept
+from inspections.models import Examination
+from inspections.recording import Result, SentReading, record_readings
+from shop import clock
+from shop.access import Actor, NotThere, ticket_for
+from shop.models import Ticket
+from shop.refusals import Refusal
 from shop.views import for_actor
 
+PAGE = 40
+ON_THE_BENCH = ("received", *READABLE_STAGES)
 
+# A unit's sheet as text, under everything that it follows from: never stale, made anew after each reading.
+_sheets: Kept[str] = Kept(128)
+
+
+@require_safe
 @for_actor
 def bench(request: HttpRequest, by: Actor) -> HttpResponse:
-    return render(request, "shop/base.html", {"place": "Bench".lower()})
+    """The units on the bench, those with the nearest promise first."""
+    by.need("see_tickets")
+    tickets = (
+        Ticket.objects.at(*ON_THE_BENCH).select_related("family", "variant").order_by("promised_on", "number")
+    )
+    page = Paginator(tickets, PAGE).get_page(request.GET.get("page"))
+    held = {
+        one.ticket_id: one for one in examinations().filter(ticket__in=[one.pk for one in page.object_list])
+    }
+    judged = {one.state.examination: one for one in examined_many(list(held.values()))}
+    rows = [_unit_row(one, held.get(one.pk), judged) for one in page.object_list]
+    return render(request, "inspections/bench/list.html", {"page": page, "rows": rows})
+
+
+def _unit_row(ticket: Ticket, held: Examination | None, judged: dict[int, Examined]) -> dict[str, Any]:
+    row: dict[str, Any] = {"ticket": ticket, "days": ticket.days_in_stage()}
+    if held is not None:
+        judgement = judged[held.pk].judgement
+        row["decided"], row["of"] = pages.decided_of(judgement)
+        row["disputes"] = len(open_disputes(judgement))
+    return row
+
+
+# --- one unit
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_actor
+def bench_ticket(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
+    """The unit as drawn, its complaint, its positions. Strips it, and finishes its examination."""
+    ticket = ticket_for(by, number)
+    if request.method != "POST":
+        return _unit_page(request, by, ticket)
+    by.need("record_readings")
+    deed = request.POST.get("deed", "")
+    try:
+        if deed == "strip":
+            open_examination(ticket=ticket, by=by, missing=request.POST.getlist("missing"))
+            messages.success(request, "The unit is stripped and its pieces have their tags.")
+        elif deed == "finish":
+            finish_examination(ticket=ticket, by=by)
+            messages.success(request, "The examination is finished. The desk can plan and quote.")
+        else:
+            raise NotThere
+    except Refusal as trouble:
+        ticket.refresh_from_db()
+        return _unit_page(request, by, ticket, trouble)
+    return redirect("bench_ticket", number=number)
+
+
+def _held(ticket: Ticket) -> Examination | None:
+    return examinations().filter(ticket_id=ticket.pk).first()
+
+
+def _unit_page(
+    request: HttpRequest, by: Actor, ticket: Ticket, trouble: Refusal | None = None
+) -> HttpResponse:
+    held = _held(ticket)
+    context: dict[str, Any] = {
+        "ticket": ticket,
+        "trouble": trouble.message if trouble else "",
+        "may_read": by.may("record_readings"),
+    }
+    status = trouble.status if trouble else 200
+    if held is None:
+        return _unstripped(request, ticket, context, status)
+    whole = examined(held)
+    sight = sight_of(by, whole.state, whole.records)
+    judgement = whole.judgement
+    decided, of = pages.decided_of(judgement)
+    complaints = list(ticket.complaints.values_list("complaint__code", "complaint__name"))
+    key = (whole.state, held.revision.number, ticket.number, sight.sees_all, sight.name)
+    context |= {
+        "held": held,
+        "decided": decided,
+        "of": of,
+        "disputes": len(open_disputes(judgement)),
+        "complaints": pages.complaint_rows(judgement, complaints),
+        "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, sight)),
+        "next": pages.next_link(ticket.number, judgement, "") if context["may_read"] else None,
+        "readable": ticket.stage in READABLE_STAGES,
+        "cautions": judgement.guide.guide.cautions,
+    }
+    return render(request, "inspections/bench/unit.html", context, status=status)
+
+
+def _sheet(held: Examination, number: int, whole: Examined, sight: Sight) -> str:
+    context = {
+        "drawing": pages.draw_unit(held, number, whole, sight),
+        "rows": pages.position_rows(number, whole, sight),
+    }
+    return render_to_string("inspections/bench/unit_sheet.html", context)
+
+
+def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], status: int) -> HttpResponse:
+    """Before the unit is stripped: its positions, to say which were empty."""
+    try:
+        guide = guide_of(newest_revision(ticket.family))
+    except Refusal as none:
+        context["trouble"] = none.message
+    else:
+        context["positions"] = guide.positions_of(ticket.variant.code)
+        context["cautions"] = guide.guide.cautions
+    context["missing"] = request.POST.getlist("missing")
+    return render(request, "inspections/bench/strip.html", context, status=status)
+
+
+# --- one position
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_actor
+def bench_position(request: HttpRequest, by: Actor, number: int, code: str) -> HttpResponse:
+    """A position's checks, with the one in hand. Records, withdraws, says what is missing."""
+    ticket = ticket_for(by, number)
+    held = _held(ticket)
+    if held is None:
+        raise NotThere
+    if request.method != "POST":
+        return _position_page(request, by, ticket, held, code)
+    by.need("record_readings")
+    deed = request.POST.get("deed", "record")
+    if deed in {"missing", "turned up"}:
+        return _say_missing(request, by, ticket, held, code)
+    if deed == "withdraw":
+        return _withdraw(request, by, ticket, held, code)
+    return _record(request, by, ticket, held, code)
+
+
+def _place(number: int, code: str, check: str = "", piece: str = "") -> str:
+    said = urlencode({key: value for key, value in (("check", check), ("piece", piece)) if value})
+    return reverse("bench_position", args=[number, code]) + (f"?{said}" if said else "")
+
+
+def _say_missing(
+    request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str
+) -> HttpResponse:
+    tag, missing = request.POST.get("piece", ""), request.POST.get("deed") == "missing"
+    try:
+        mark_missing(examination=held, tag=tag, missing=missing, by=by)
+    except Refusal as trouble:
+        return _position_page(request, by, ticket, held, code, trouble=trouble.message, status=trouble.status)
+    messages.success(request, f"{tag} is marked as missing." if missing else f"{tag} has turned up.")
+    return redirect(_place(ticket.number, code, piece=tag))
+
+
+def _send(held: Examination, sent: SentReading, by: Actor) -> Result:
+    """One reading through the rule; a refusal of the whole is a refusal of the one."""
+    try:
+        return record_readings(examination=held, readings=[sent], by=by)[0]
+    except Refusal as trouble:
+        return Result(sent.id, "refused", trouble.message)
+
+
+def _withdraw(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str) -> HttpResponse:
+    form = WithdrawForm(request.POST)
+    if not form.is_valid():
+        return _position_page(
+            request, by, ticket, held, code, trouble="Choose the reading again.", status=422
+        )
+    result = _send(held, form.sent(), by)
+    if result.status == "refused":
+        taking = {"withdraws": str(form.cleaned_data["withdraws"]), "reason": form.cleaned_data["reason"]}
+        return _position_page(
+            request, by, ticket, held, code, trouble=result.problem, taking=taking, status=422
+        )
+    messages.success(request, "Withdrawn. The reading stays listed, struck through.")
+    return redirect(_place(ticket.number, code, form.cleaned_data["check"], request.POST.get("piece", "")))
+
+
+def _record(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str) -> HttpResponse:
+    whole = examined(held)
+    check = whole.judgement.guide.check.get(request.POST.get("check", ""))
+    if check is None or check.position != code:
+        words = "That check is not of this position. Choose one of its checks."
+        return _position_page(request, by, ticket, held, code, trouble=words, status=422)
+    if check.kind in {"stack", "replaced"}:
+        words = f"{check.title} follows from its parts, or is replaced always. Nothing is read."
+        return _position_page(request, by, ticket, held, code, trouble=words, status=422)
+    form = _form(check, whole, "", request.POST)
+    if not form.is_valid():
+        return _position_page(request, by, ticket, held, code, form=form, status=422)
+    result = _send(held, form.sent(request.POST.get("outcome", "")), by)
+    if result.status == "refused":
+        form.take_refusal(result)
+        return _position_page(request, by, ticket, held, code, form=form, status=422)
+    return _after(request, by, ticket, held, check, form.cleaned_data["piece"])
+
+
+def _after(
+    request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, check: Check, tag: str
+) -> HttpResponse:
+    """Say what follows, and go on: to the check's next place, or to the next open check if all is well."""
+    held = _held(ticket) or held
+    whole = examined(held)
+    finding = next((one for one in whole.judgement.of_check(check.code) if one.piece == tag or not tag), None)
+    words = finding.words if finding else check.title
+    if finding is not None and finding.state in {"within", "sound"} and not finding.dispute:
+        messages.success(request, words)
+        onward = pages.next_link(ticket.number, whole.judgement, check.code)
+        return redirect(onward["url"] if onward else reverse("bench_ticket", args=[ticket.number]))
+    if finding is not None and finding.state == "not examined":
+        messages.success(request, words)
+    else:
+        messages.warning(request, words)
+    return redirect(_place(ticket.number, check.position, check.code, tag))
+
+
+def _form(
+    check: Check, whole: Examined, person: str, data: Any = None, initial: dict[str, Any] | None = None
+) -> ReadingForm:
+    gauges = whole.state.gauges
+    choices = pages.gauge_choices(check, gauges, clock.today())
+    if data is not None:
+        return ReadingForm(check, choices, data)
+    gauge = pages.last_gauge(whole, person, check, gauges)
+    return ReadingForm(check, choices, initial={"gauge": gauge, **(initial or {})})
+
+
+def _position_page(
+    request: HttpRequest,
+    by: Actor,
+    ticket: Ticket,
+    held: Examination,
+    code: str,
+    *,
+    form: ReadingForm | None = None,
+    trouble: str = "",
+    taking: dict[str, str] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    whole = examined(held)
+    judgement = whole.judgement
+    position = judgement.guide.position.get(code)
+    if position is None or code not in judgement.status:
+        raise NotThere
+    sight = sight_of(by, whole.state, whole.records)
+    laid_out = [one for one in whole.state.pieces if one.position == code]
+    asked = request.POST.get("piece") or request.GET.get("piece", "")
+    piece = next((one for one in laid_out if one.tag == asked), laid_out[0] if laid_out else None)
+    tag = piece.tag if piece else ""
+    finding = _in_hand(request, whole, code, tag)
+    may_read = by.may("record_readings") and ticket.stage in READABLE_STAGES
+    context: dict[str, Any] = {
+        "ticket": ticket,
+        "held": held,
+        "position": position,
+        "mark": pages.mark_of_position(judgement, code),
+        "pieces": laid_out,
+        "piece": piece,
+        "trouble": trouble,
+        "taking": taking or {},
+        "may_read": may_read,
+        "drawing": pages.draw_unit(held, ticket.number, whole, sight, current=code),
+        "fresh_id": new_id(),
+    }
+    if finding is not None:
+        check = judgement.guide.check[finding.check]
+        hand = pages.in_hand(whole, sight, check, finding, may_withdraw=may_read and by.person.is_lead)
+        context |= {
+            "hand": hand,
+            "checks": pages.check_rows(ticket.number, whole, sight, code, tag, check.code),
+            "next": pages.next_link(ticket.number, judgement, check.code) if may_read else None,
+        }
+        if may_read and check.kind not in {"stack", "replaced"} and piece and not piece.missing:
+            context["form"] = form or _blank(check, whole, sight, by, hand, tag)
+    return render(request, "inspections/bench/position.html", context, status=status)
+
+
+def _blank(
+    check: Check, whole: Examined, sight: Sight, by: Actor, hand: pages.InHand, tag: str
+) -> ReadingForm:
+    person = sight.name or dict(whole.state.people).get(by.person.pk, "")
+    own = {one.reading.place for one in hand.readings if one.reading.person == person and not one.history}
+    place = next((one for one in check.places if one not in own), "")
+    blank = {"id": new_id(), "check": check.code, "piece": tag, "place": place}
+    return _form(check, whole, person, initial=blank)
+
+
+def _in_hand(request: HttpRequest, whole: Examined, code: str, tag: str) -> Finding | None:
+    """The check that was asked for, else the first that is not read, else the first."""
+    own = [one for one in whole.judgement.findings if one.position == code and one.piece in {tag, ""}]
+    wanted = request.POST.get("check") or request.GET.get("check", "")
+    for found in (
+        [one for one in own if one.check == wanted],
+        [one for one in own if one.state == "not examined" and _readable(whole, one)],
+        own,
+    ):
+        if found:
+            return found[0]
+    return None
+
+
+def _readable(whole: Examined, one: Finding) -> bool:
+    return whole.judgement.guide.check[one.check].kind not in {"stack", "replaced"}

@@ -1,0 +1,336 @@
+"""What the pages of the Bench show: rows of the ledger, the unit as drawn, a check in hand.
+
+Pure presentation of what ``findings`` judged; what others read is left out where a person is still blind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+from django.urls import reverse
+from django.utils.safestring import SafeString, mark_safe
+
+from inspections.bars import limit_bar
+from inspections.blind import Sight, words_for
+from inspections.document import Check, Defect, Position
+from inspections.drawing import unit_drawing
+from inspections.findings import Examined, GaugeRow, next_open_check
+from inspections.guides import guide_of
+from inspections.judging import Finding, Judgement, ReadingRecord
+from inspections.models import Examination, GuideRevision
+from shop.handbook.conformity import conformity
+from shop.handbook.quantities import Refused, convert
+
+MOST_WORDS = 3
+_MARKS = {"wrong part": "wrong", "too close to call": "close"}
+
+
+def mark_of_position(judgement: Judgement, code: str) -> str:
+    """The key that a position is drawn by; one that waits only for a better gauge is too close to call."""
+    status = judgement.status[code]
+    if status == "open":
+        own = [one for one in judgement.findings if one.position == code and one.undecided]
+        if own and all(one.state == "too close to call" for one in own):
+            return "close"
+    return _MARKS.get(status, status)
+
+
+def mark_of_finding(judgement: Judgement, finding: Finding) -> str:
+    """The key of the small drawing beside a finding."""
+    if finding.state in {"within", "sound"}:
+        return "serviceable"
+    if finding.state in {"outside", "defect"}:
+        if finding.condemns:
+            return "scrap"
+        harmless = finding.defects and all(judgement.guide.defect[one].harmless for one in finding.defects)
+        return "serviceable" if harmless else "rework"
+    marks = {"not examined": "open", "not applicable": "missing", "replaced": "replaced"}
+    return marks.get(finding.state) or _MARKS[finding.state]
+
+
+@lru_cache(maxsize=128)
+def _drawn(
+    revision: int, digest: str, variant: str, number: int, marks: tuple[tuple[str, str], ...],
+    current: str | None, dimensions: tuple[tuple[str, str], ...],
+) -> SafeString:  # fmt: skip
+    guide = guide_of(GuideRevision(pk=revision, digest=digest))
+    verdicts = dict(marks)
+    svg = unit_drawing(
+        guide.guide.drawing,
+        guide.guide.positions,
+        verdicts,
+        {code: reverse("bench_position", args=[number, code]) for code in verdicts},
+        variant=variant,
+        current=current,
+        dimensions=dict(dimensions),
+    )
+    return mark_safe(svg)  # noqa: S308  the program's own drawing; it escapes what the guide says
+
+
+def draw_unit(
+    examination: Examination, number: int, whole: Examined, sight: Sight, current: str | None = None
+) -> SafeString:
+    """The unit drawing with each position's verdict and the floats that are known."""
+    judgement = whole.judgement
+    marks = tuple((one.position, mark_of_position(judgement, one.position)) for one in judgement.positions)
+    floats = []
+    for row in judgement.guide.guide.drawing.get("dimension", ()):
+        found = next(iter(judgement.of_check(row["key"])), None)
+        if found is not None and found.value_mm is not None and sight.sees_finding(found, whole.record):
+            floats.append((row["key"], f"{judgement.guide.check[row['key']].title}: {found.value_mm:.3f} mm"))
+    revision = examination.revision
+    return _drawn(revision.pk, revision.digest, whole.state.variant, number, marks, current, tuple(floats))
+
+
+@dataclass(frozen=True, slots=True)
+class PositionRow:
+    """One line of the unit's ledger."""
+
+    position: Position
+    mark: str
+    tags: str
+    read: int
+    checks: int
+    disputed: bool
+    found: tuple[tuple[str, str], ...]  # check code, words
+    more: int
+    url: str
+
+
+def position_rows(number: int, whole: Examined, sight: Sight) -> list[PositionRow]:
+    """The unit's positions in the guide's order, each with what was found."""
+    judgement = whole.judgement
+    own: dict[str, list[Finding]] = {}
+    for one in judgement.findings:
+        own.setdefault(one.position, []).append(one)
+    tags: dict[str, list[str]] = {}
+    for piece in whole.state.pieces:
+        tags.setdefault(piece.position, []).append(piece.tag)
+    rows = []
+    for position in judgement.guide.positions_of(whole.state.variant):
+        findings = own.get(position.code, [])
+        said = [one for one in findings if one.failing or one.state == "too close to call"]
+        words = tuple(
+            (one.check, words_for(sight, one, whole.record, judgement.guide.check[one.check].title))
+            for one in said[:MOST_WORDS]
+        )
+        asked = [one for one in findings if one.state not in {"replaced", "not applicable"}]
+        rows.append(
+            PositionRow(
+                position=position,
+                mark=mark_of_position(judgement, position.code),
+                tags=", ".join(tags.get(position.code, ())),
+                read=sum(one.state != "not examined" for one in asked),
+                checks=len(asked),
+                disputed=any(one.dispute is not None and one.dispute.open for one in findings),
+                found=words,
+                more=len(said) - len(words),
+                url=reverse("bench_position", args=[number, position.code]),
+            )
+        )
+    return rows
+
+
+def decided_of(judgement: Judgement) -> tuple[int, int]:
+    """How many positions are decided, and how many there are."""
+    return sum(one.status != "open" for one in judgement.positions), len(judgement.positions)
+
+
+def complaint_rows(judgement: Judgement, complaints: Iterable[tuple[str, str]]) -> list[dict[str, Any]]:
+    """Each complaint with the checks found bad that explain it."""
+    named = list(complaints)
+    explained = judgement.complaints_explained(code for code, _ in named)
+    check = judgement.guide.check
+    return [
+        {"name": name, "by": [(check[one].position, one, check[one].title) for one in explained[code]]}
+        for code, name in named
+    ]
+
+
+# --- the check in hand
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """One line of a position's checks, for one piece."""
+
+    check: Check
+    finding: Finding
+    mark: str
+    words: str
+    url: str
+    current: bool
+
+
+def check_rows(
+    number: int, whole: Examined, sight: Sight, code: str, tag: str, current: str
+) -> list[CheckRow]:
+    rows = []
+    base = reverse("bench_position", args=[number, code])
+    for one in whole.judgement.findings:
+        if one.position != code or one.piece not in {tag, ""}:
+            continue
+        seen = sight.sees_finding(one, whole.record)
+        rows.append(
+            CheckRow(
+                check=whole.judgement.guide.check[one.check],
+                finding=one,
+                mark=mark_of_finding(whole.judgement, one) if seen else "open",
+                words=one.state if seen else "read by another",
+                url=f"{base}?check={one.check}" + (f"&piece={tag}" if tag else ""),
+                current=one.check == current,
+            )
+        )
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One reading as listed: who read what, with which gauge, where."""
+
+    reading: ReadingRecord
+    told: str
+    withdrawable: bool
+    history: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InHand:
+    """The check in hand on one piece, as far as the person may see it."""
+
+    check: Check
+    finding: Finding
+    seen: bool
+    bar: str
+    words: str
+    chance: str
+    readings: list[ReadingRow]
+    hidden: int
+    defects: Sequence[Defect]
+    places_read: list[str] = field(default_factory=list)
+
+
+def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, may_withdraw: bool) -> InHand:
+    """Everything that the page says of the check in hand. ``may_withdraw``: a lead, who may withdraw any."""
+    mine = sight.name
+    rows, hidden, places = [], 0, []
+    for one in whole.records:
+        if one.check != check.code or finding.piece not in {key for key, _ in one.pieces}:
+            continue
+        if not sight.sees(one):
+            hidden += 1
+            continue
+        says = bool(one.outcome) or one.value_mm is not None
+        history = one.key in finding.superseded
+        if says and not history and (sight.sees_all or one.person == mine):
+            places.append(one.place)
+        own = may_withdraw or one.person == mine
+        rows.append(ReadingRow(one, _told(whole, one), own and says and not one.withdrawn, history))
+    seen = sight.sees_finding(finding, whole.record)
+    title = check.title
+    return InHand(
+        check=check,
+        finding=finding,
+        seen=seen,
+        bar=_bar(whole, check, finding, rows, seen=seen),
+        words=words_for(sight, finding, whole.record, title),
+        chance=_chance(finding.probability) if seen and finding.probability is not None else "",
+        readings=rows,
+        hidden=hidden,
+        defects=whole.judgement.guide.defects_of.get(check.code, ()),
+        places_read=places,
+    )
+
+
+def _told(whole: Examined, one: ReadingRecord) -> str:
+    """What was read, in words: a defect by its name, everything else as typed."""
+    defect = whole.judgement.guide.defect.get(one.outcome)
+    if not one.outcome and one.value_mm is None:
+        return "withdraws another"
+    return defect.name if defect is not None and defect.check == one.check else one.text.strip()
+
+
+def _chance(probability: float) -> str:
+    if probability > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.001 else f"{probability:.1%}".replace("%", " %")
+
+
+def _bar(whole: Examined, check: Check, one: Finding, rows: Sequence[ReadingRow], *, seen: bool) -> str:
+    """The limit bar in the unit that was typed last; without a needle as long as the person is blind."""
+    if one.lower_mm is None and one.upper_mm is None:
+        return ""
+    value, expanded = (one.value_mm, (one.expanded_um or 0.0) / 1000) if seen else (None, 0.0)
+    guide = whole.judgement.guide
+    rule = guide.feature[check.feature].rule if check.feature else check.rule
+    guard = 0.0
+    if value is not None and expanded > 0 and rule == "guarded":
+        guard = conformity(value, expanded / 2, one.lower_mm, one.upper_mm, rule=rule).guard_band_mm
+    unit = _unit_of([row.reading.text for row in rows if row.reading.value_mm is not None])
+    svg = limit_bar(
+        value_mm=value,
+        expanded_mm=expanded,
+        lower_mm=one.lower_mm,
+        upper_mm=one.upper_mm,
+        guard_mm=guard,
+        unit=unit,
+    )
+    return mark_safe(svg)  # noqa: S308  the program's own picture, of numbers
+
+
+def _unit_of(texts: Sequence[str]) -> str:
+    if not texts:
+        return "mm"
+    tail = texts[-1].rstrip().lstrip("0123456789 .,/+-−")
+    for name in ("mm", "µm", "in", "thou"):
+        try:
+            if tail and convert(1.0, "length", tail) == convert(1.0, "length", name):
+                return name
+        except Refused:
+            return "mm"
+    return "mm"
+
+
+def gauge_choices(check: Check, gauges: Sequence[GaugeRow], today: Any) -> list[Any]:
+    """Choices for the select: those that are fine enough first, the finest before the others."""
+    use = sorted((one for one in gauges if not one.retired), key=lambda one: (one.expanded_um, one.code))
+    most = check.gauge_um
+    fine = [one for one in use if most is None or one.expanded_um <= most]
+    coarse = [one for one in use if one not in fine]
+
+    def told(one: GaugeRow) -> tuple[str, str]:
+        late = ", calibration overdue" if one.due_on is not None and one.due_on < today else ""
+        return one.code, f"{one.code} {one.name}, ± {one.expanded_um:g} µm{late}"
+
+    groups: list[Any] = [("", "Choose the gauge"), ("Fine enough", [told(one) for one in fine])]
+    if coarse:
+        groups.append((f"Too coarse: ± {most:g} µm asked", [told(one) for one in coarse]))
+    return groups
+
+
+def last_gauge(whole: Examined, person: str, check: Check, gauges: Sequence[GaugeRow]) -> str:
+    """The gauge that this person read with last, if it is fine enough here."""
+    fine = {
+        one.code
+        for one in gauges
+        if not one.retired and (check.gauge_um is None or one.expanded_um <= check.gauge_um)
+    }
+    used = [one.gauge for one in whole.records if one.person == person and one.gauge]
+    return used[-1] if used and used[-1] in fine else ""
+
+
+def next_link(number: int, judgement: Judgement, after: str) -> dict[str, str] | None:
+    """Where the next check that nobody has read stands, and what it is."""
+    found = next_open_check(judgement, after)
+    if found is None:
+        return None
+    code, check = found
+    guide = judgement.guide
+    position = guide.position[code]
+    return {
+        "url": f"{reverse('bench_position', args=[number, code])}?check={check}",
+        "words": f"{position.number} {position.name}: {guide.check[check].title}",
+    }

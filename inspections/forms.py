@@ -1,0 +1,99 @@
+"""Forms of the Bench: they carry what was typed; the rules say what cannot be used."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID, uuid4
+
+from django import forms
+
+from inspections.document import Check
+from inspections.recording import Result, SentReading
+
+
+class ReadingForm(forms.Form):
+    """One reading of one check. Nothing is required here: recording answers in the shop's words."""
+
+    id = forms.UUIDField(widget=forms.HiddenInput)
+    check = forms.CharField(max_length=40, widget=forms.HiddenInput)
+    piece = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
+    place = forms.CharField(max_length=60, required=False, label="Place")
+    gauge = forms.CharField(max_length=20, required=False, label="Gauge")
+    text = forms.CharField(max_length=60, required=False, strip=False, label="Reading")
+    part_temperature = forms.CharField(
+        max_length=40,
+        required=False,
+        label="Temperature of the part",
+        help_text="In °C if no unit is typed. A part warm from the wash reads large.",
+    )
+    note = forms.CharField(max_length=200, required=False, label="Note")
+
+    def __init__(self, check: Check, gauges: list[Any], *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.about = check
+        if check.kind != "measure":
+            del self.fields["part_temperature"], self.fields["gauge"], self.fields["place"]
+        else:
+            self._for_measure(check, gauges)
+        if check.kind == "look":
+            del self.fields["text"]
+        else:
+            self._typed(check)
+
+    def _for_measure(self, check: Check, gauges: list[Any]) -> None:
+        self.fields["gauge"].widget = forms.Select(choices=gauges)
+        if check.places:
+            choices = [(one, one) for one in check.places]
+            self.fields["place"].widget = forms.RadioSelect(choices=choices)
+        else:
+            del self.fields["place"]
+        if not check.warm:
+            del self.fields["part_temperature"]
+
+    def _typed(self, check: Check) -> None:
+        words = {
+            "measure": ("Reading", "In mm if no unit is typed."),
+            "count": ("Counted", ""),
+            "identify": ("Read on the part", "As it is cast, stamped or etched."),
+            "thread": ("Another thread than the guide's", "Its designation, such as M10x1.5."),
+        }
+        one = self.fields["text"]
+        one.label, one.help_text = words[check.kind]
+        one.widget.attrs |= {"class": "reading-input", "autocomplete": "off", "autofocus": True}
+
+    def take_refusal(self, result: Result) -> None:
+        """Say beside the field what recording refused."""
+        self.add_error(result.field if result.field in self.fields else None, result.problem)
+
+    def sent(self, outcome: str = "") -> SentReading:
+        """``outcome``: the button that was pressed, at a look check or a thread."""
+        row = self.cleaned_data
+        return SentReading(
+            id=row["id"],
+            check=row["check"],
+            text=outcome or row.get("text", ""),
+            piece=row["piece"],
+            gauge=row.get("gauge", ""),
+            part_temperature=row.get("part_temperature", ""),
+            place=row.get("place", ""),
+            note=row["note"],
+        )
+
+
+class WithdrawForm(forms.Form):
+    """Take a reading back, with the reason."""
+
+    id = forms.UUIDField()
+    withdraws = forms.UUIDField()
+    check = forms.CharField(max_length=40)
+    reason = forms.CharField(max_length=200, required=False)
+
+    def sent(self) -> SentReading:
+        row = self.cleaned_data
+        return SentReading(
+            id=row["id"], check=row["check"], text="", withdraws=row["withdraws"], reason=row["reason"]
+        )
+
+
+def new_id() -> UUID:
+    return uuid4()
