@@ -339,7 +339,7 @@ def list_tickets(
     limit: Annotated[int, Query(ge=1, le=MOST_IN_A_PAGE)] = 50,
     stage: Annotated[str, Query(max_length=20)] = "",
 ) -> TicketPage:
-    """Tickets, newest first. ``stage``: one, ``open`` or ``closed``; ``next``: the ``cursor`` to go on from."""
+    """Tickets, newest first. ``stage``: one, ``open`` or ``closed``; ``next``: the ``cursor`` of the next."""
     asker(request).need("see_tickets")
     rows = Ticket.objects.for_list()
     if stage in {"open", "closed"}:

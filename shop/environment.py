@@ -4,7 +4,8 @@ import os
 import secrets
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs, unquote, urlsplit
+from urllib.parse import SplitResult, parse_qs, unquote, urlsplit
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 
 class BadSetting(ValueError):
@@ -16,11 +17,46 @@ def text(name: str, default: str = "") -> str:
 
 
 def flag(name: str) -> bool:
-    return text(name).lower() in {"1", "true", "yes", "on"}
+    typed = text(name).lower()
+    if typed not in {"", "0", "false", "no", "off", "1", "true", "yes", "on"}:
+        raise BadSetting(f"{name}: write 1 or 0, not {typed!r}")
+    return typed in {"1", "true", "yes", "on"}
+
+
+def whole(name: str, default: int, most: int = 10**9) -> int:
+    """A whole number from 0 to ``most``."""
+    typed = text(name, str(default))
+    if not (typed.isascii() and typed.isdigit() and len(typed) <= 12 and int(typed) <= most):
+        raise BadSetting(f"{name}: write a whole number from 0 to {most}, not {typed!r}")
+    return int(typed)
+
+
+def time_zone(name: str, default: str) -> str:
+    typed = text(name, default)
+    try:
+        ZoneInfo(typed)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadSetting(f"{name}: write a zone such as Europe/London, not {typed!r}") from None
+    return typed
+
+
+def currency(name: str, default: str) -> str:
+    """Three letters (ISO 4217)."""
+    typed = text(name, default).upper()
+    if not (typed.isascii() and typed.isalpha() and len(typed) == 3):
+        raise BadSetting(f"{name}: write three letters such as EUR, not {typed!r}")
+    return typed
 
 
 def words(name: str) -> list[str]:
     return [one.strip() for one in text(name).split(",") if one.strip()]
+
+
+def _port(parts: SplitResult, name: str) -> int | None:
+    try:
+        return parts.port
+    except ValueError:
+        raise BadSetting(f"{name}: the port is a number from 0 to 65535") from None
 
 
 def database(url: str, home: Path) -> dict[str, Any]:
@@ -34,6 +70,8 @@ def database(url: str, home: Path) -> dict[str, Any]:
     parts = urlsplit(url)
     if parts.scheme == "sqlite":
         path = unquote(parts.path)[1:]
+        if not path or parts.netloc:
+            raise BadSetting("DATABASE_URL: write the file after three slashes: sqlite:////var/lib/x.sqlite3")
         return {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": path,
@@ -52,7 +90,7 @@ def database(url: str, home: Path) -> dict[str, Any]:
             "USER": unquote(parts.username or ""),
             "PASSWORD": unquote(parts.password or ""),
             "HOST": query.pop("host", parts.hostname or ""),
-            "PORT": str(parts.port or query.pop("port", "")),
+            "PORT": str(_port(parts, "DATABASE_URL") or query.pop("port", "")),
             "CONN_HEALTH_CHECKS": True,
             "OPTIONS": {"pool": {"min_size": 0, "max_size": 8, "timeout": 20}, **query},
         }
@@ -68,7 +106,7 @@ def mail(url: str, home: Path) -> dict[str, Any]:
         return {
             "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
             "EMAIL_HOST": parts.hostname or "localhost",
-            "EMAIL_PORT": parts.port or {"smtps": 465, "smtp+tls": 587}.get(parts.scheme, 25),
+            "EMAIL_PORT": _port(parts, "EMAIL_URL") or {"smtps": 465, "smtp+tls": 587}.get(parts.scheme, 25),
             "EMAIL_HOST_USER": unquote(parts.username or ""),
             "EMAIL_HOST_PASSWORD": unquote(parts.password or ""),
             "EMAIL_USE_SSL": parts.scheme == "smtps",

@@ -19,7 +19,7 @@ HOME.mkdir(parents=True, exist_ok=True)
 SECRET_KEY = environment.text("LAYSHAFT_SECRET_KEY") or environment.secret_key(HOME)
 DEBUG = False
 TLS = environment.flag("LAYSHAFT_TLS")
-PORT = int(environment.text("LAYSHAFT_PORT", "8765"))
+PORT = environment.whole("LAYSHAFT_PORT", 8765, most=65535)
 PROXY = environment.text("LAYSHAFT_PROXY")  # address of the one proxy whose forwarded headers are believed
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *environment.words("LAYSHAFT_HOSTS")]
 ADDRESS = environment.text("LAYSHAFT_ADDRESS", f"http{'s' if TLS else ''}://localhost:{PORT}").rstrip("/")
@@ -102,13 +102,13 @@ AXES_DISABLE_ACCESS_LOG = True
 
 LANGUAGE_CODE = "en-gb"
 USE_TZ = True
-TIME_ZONE = environment.text("LAYSHAFT_TIME_ZONE", "Europe/London")
-CURRENCY = environment.text("LAYSHAFT_CURRENCY", "EUR")
-TAX_PERMILLE = int(environment.text("LAYSHAFT_TAX_PERMILLE", "200"))
-LABOUR_MINOR_PER_HOUR = int(environment.text("LAYSHAFT_LABOUR_MINOR_PER_HOUR", "6000"))
-LABOUR_COST_MINOR_PER_HOUR = int(environment.text("LAYSHAFT_LABOUR_COST_MINOR_PER_HOUR", "3200"))
-ORDER_LINE_MINOR = int(environment.text("LAYSHAFT_ORDER_LINE_MINOR", "350"))
-PARTS_MARGIN_PERMILLE = int(environment.text("LAYSHAFT_PARTS_MARGIN_PERMILLE", "250"))
+TIME_ZONE = environment.time_zone("LAYSHAFT_TIME_ZONE", "Europe/London")
+CURRENCY = environment.currency("LAYSHAFT_CURRENCY", "EUR")
+TAX_PERMILLE = environment.whole("LAYSHAFT_TAX_PERMILLE", 200, most=1000)
+LABOUR_MINOR_PER_HOUR = environment.whole("LAYSHAFT_LABOUR_MINOR_PER_HOUR", 6000)
+LABOUR_COST_MINOR_PER_HOUR = environment.whole("LAYSHAFT_LABOUR_COST_MINOR_PER_HOUR", 3200)
+ORDER_LINE_MINOR = environment.whole("LAYSHAFT_ORDER_LINE_MINOR", 350)
+PARTS_MARGIN_PERMILLE = environment.whole("LAYSHAFT_PARTS_MARGIN_PERMILLE", 250)
 SHOP_NAME = environment.text("LAYSHAFT_SHOP_NAME", "Layshaft demonstration shop (invented)")
 
 STATIC_URL = "/static/"
