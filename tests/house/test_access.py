@@ -146,7 +146,7 @@ def test_every_page_carries_the_policy_and_is_kept_by_nobody(
         assert "unsafe" not in policy, address
         assert answer.headers["X-Content-Type-Options"] == "nosniff", address
         assert answer.headers["Referrer-Policy"] == "same-origin", address
-        assert answer.headers["Cache-Control"] == "no-store", address
+        assert "no-store" in answer.headers["Cache-Control"], address
 
 
 def test_a_page_has_nothing_inline(cast: Cast, signed_in: SignedIn, ticket: Ticket) -> None:
