@@ -132,7 +132,9 @@ def finish_build(*, ticket: Ticket, by: Actor, at: datetime | None = None) -> Ti
         )
     _second_look(sheet, by)
     with transaction.atomic():
-        for one in Reservation.objects.filter(ticket=ticket, resolved_at__isnull=True).order_by("id"):
+        promised = Reservation.objects.filter(ticket=ticket, resolved_at__isnull=True)
+        # By lot: two units built at once take the locks of shared lots in one order.
+        for one in promised.order_by("lot_id", "piece_id", "id"):
             issue_reservation(reservation=one, key=f"build {ticket.number} {one.pk}", by=by, at=at)
         fitted = _fit(ticket, by, at)
         aside, scrapped = _put_away(ticket, fitted, by, at)

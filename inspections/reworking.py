@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from inspections.document import GuideIndex, Remedy
 from inspections.findings import judgement_of
@@ -54,15 +54,37 @@ def record_rework(
     """
     by.need("record_readings")
     at = at or clock.now()
-    if earlier := Rework.objects.filter(key=key).first():
+    if earlier := _earlier(key):
         return _same(earlier, ticket, piece, remedy_code, good)
     remedy = _agreed(ticket, piece, remedy_code)
     _check(ticket, minutes, key, note)
+    try:
+        return _carry_out(ticket, piece, remedy, minutes, good=good, key=key, note=note, by=by, at=at)
+    except IntegrityError:
+        # The same key came twice at once: the first one stands.
+        first = Rework.objects.filter(key=key).first()
+        if first is None:
+            raise
+        return _same(first, ticket, piece, remedy_code, good)
+
+
+def _carry_out(
+    ticket: Ticket,
+    piece: Piece,
+    remedy: Remedy,
+    minutes: int,
+    *,
+    good: bool,
+    key: str,
+    note: str,
+    by: Actor,
+    at: datetime,
+) -> Rework:
     with transaction.atomic():
         row = Rework.objects.create(
             ticket=ticket,
             piece=piece,
-            remedy_code=remedy_code,
+            remedy_code=remedy.code,
             person=by.person,
             at=at,
             minutes=minutes,
@@ -81,7 +103,7 @@ def record_rework(
                 ticket=ticket,
                 person=by.person,
                 minutes=minutes,
-                work=f"rework {remedy_code}"[:60],
+                work=f"rework {remedy.code}"[:60],
                 key=f"rework:{key}",
                 by=by,
                 at=at,
@@ -92,10 +114,14 @@ def record_rework(
             thing=piece,
             ticket_number=ticket.number,
             at=at,
-            remedy=remedy_code,
+            remedy=remedy.code,
             minutes=minutes,
         )
     return row
+
+
+def _earlier(key: str) -> Rework | None:
+    return Rework.objects.filter(key=key).first()
 
 
 def _same(earlier: Rework, ticket: Ticket, piece: Piece, remedy_code: str, good: bool) -> Rework:

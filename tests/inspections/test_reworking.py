@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from inspections import reworking
 from inspections.models import Rework
 from inspections.reworking import agreed_work, hindrances_to_reworked, record_rework
 from inspections.sheets import compute_sheet
@@ -52,6 +53,14 @@ def test_the_same_key_twice_is_one_rework(job: Job) -> None:
     assert job.piece("CASE").condition == first.condition_before + 1
     with pytest.raises(KeyReused):
         sleeve(job, good=False)
+
+
+def test_two_at_once_with_one_key_are_one(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The loser looked for the key before the winner wrote it: the index decides."""
+    first = sleeve(job)
+    monkeypatch.setattr(reworking, "_earlier", lambda key: None)
+    assert sleeve(job).pk == first.pk
+    assert Rework.objects.count() == TimeEntry.objects.count() == 1
 
 
 def test_after_rework_the_check_is_to_be_read_again(job: Job) -> None:

@@ -320,3 +320,19 @@ def test_what_people_typed_is_escaped_on_the_paper(job: Job) -> None:
     assert paper is not None
     first = PdfReader(io.BytesIO(path_of(paper).read_bytes())).pages[0].extract_text()
     assert "<img src=" in first
+
+
+@pytest.mark.django_db
+def test_long_lists_of_work_stay_on_the_paper(job: Job) -> None:
+    """The list is broken into lines; the longest line of a page is its foot, well under 140 letters."""
+    row = job.row("CASE")
+    row.remedies = ["DRESS-FACE", "REAM-OVERSIZE", "BUSH-R12", "BUSH-R34", "SLEEVE-RVB", "SPOT-FACE"]
+    row.save(update_fields=["remedies"])
+    sheet = make_sheet(ticket=job.ticket, by=job.actor("technician"))
+    print_sheet("by hand", sheet.pk)
+    paper = paper_of(sheet)
+    assert paper is not None
+    text = PdfReader(io.BytesIO(path_of(paper).read_bytes())).pages[1].extract_text()
+    assert "dress the joint face" in text
+    assert "spot-face the thrust faces" in " ".join(text.split())
+    assert max(len(line) for line in text.splitlines()) < 140
