@@ -17,5 +17,6 @@ class EstimatesConfig(AppConfig):
             "mail acceptance": "estimates.papers.mail_acceptance",
             "lapse quotes": "estimates.accepting.lapse_quotes",
         }
-        if gates.promised_parts not in stages.GATES["parts complete"]:
-            stages.GATES["parts complete"].append(gates.promised_parts)
+        for stage, gate in (("agreed", gates.accepted_quote), ("parts complete", gates.promised_parts)):
+            if gate not in stages.GATES[stage]:
+                stages.GATES[stage].append(gate)

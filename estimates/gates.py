@@ -1,8 +1,16 @@
-"""What the Office asks before the parts of a ticket count as complete; what is to arrive, inventory says."""
+"""What the Office asks before a ticket is agreed and before its parts count as complete."""
 
+from estimates.models import Quote
 from inspections.models import BuildRow
 from inventory.models import Reservation
 from shop.models import Ticket
+
+
+def accepted_quote(ticket: Ticket) -> list[str]:
+    """A yes is the customer's own, on a quote: nobody says it by moving the ticket."""
+    if Quote.objects.filter(ticket=ticket, state="accepted").exists():
+        return []
+    return ["No quote of this ticket is accepted. The customer answers through the quote's link."]
 
 
 def promised_parts(ticket: Ticket) -> list[str]:
