@@ -9,7 +9,7 @@ from django import forms
 from shop import stages
 from shop.access import Actor
 from shop.forms import HoldForm, MoveForm, PhotographsForm, TimeForm, new_key
-from shop.models import STAGES, Ticket, Warranty
+from shop.models import STAGES, Ticket, User, Warranty
 from shop.timesheets import minutes_of
 
 
@@ -34,6 +34,24 @@ def move_form(ticket: Ticket, ways: list[dict[str, Any]], data: Any = None) -> M
     return MoveForm(free, data, initial={"seen": ticket.stage}, auto_id="move_%s")
 
 
+def stage_log(ticket: Ticket) -> list[dict[str, Any]]:
+    """The log with the names of people, which it does not hold itself."""
+    lines = list(ticket.stage_log.all())
+    keys = {line.by.removeprefix("user:") for line in lines if line.by.startswith("user:")}
+    names = {f"user:{one.pk}": str(one) for one in User.objects.filter(pk__in=keys)}
+    others = {"program": "the program", "link": "the customer"}
+    return [
+        {
+            "at": line.at,
+            "before": line.before,
+            "after": line.after,
+            "why": line.why,
+            "who": names.get(line.by) or others.get(line.by.split(":")[0], "a person who left"),
+        }
+        for line in lines
+    ]
+
+
 def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | None = None) -> dict[str, Any]:
     """Everything for the template. ``bound``: forms that came back, under their names."""
     ways = ways_on(ticket)
@@ -46,7 +64,7 @@ def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | Non
         "complaints": [one.complaint for one in ticket.complaints.select_related("complaint")],
         "photographs": [one for one in papers if one.kind == "photograph"],
         "papers": [one for one in papers if one.kind != "photograph"],
-        "log": list(ticket.stage_log.all()),
+        "log": stage_log(ticket),
         "stations": stations(ticket),
         "ways": ways,
         "warranty": Warranty.objects.filter(ticket=ticket).prefetch_related("reminders").first(),

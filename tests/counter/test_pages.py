@@ -216,7 +216,9 @@ def test_moving_on_shows_what_stands_in_the_way(
     assert desk.post(address, {"seen": "received", "to": "abandoned", "why": "never came"}).status_code == 302
     ticket.refresh_from_db()
     assert ticket.stage == "abandoned"
-    assert "never came" in text_of(desk.get(reverse("ticket", args=[ticket.number])))
+    page = text_of(desk.get(reverse("ticket", args=[ticket.number])))
+    assert "never came" in page
+    assert page.count("<td>Ada Quill</td>") == 2
     assert desk.post(address, {"seen": "abandoned", "to": "received"}).status_code == 422
 
 
