@@ -39,7 +39,9 @@ class BinField(forms.ModelChoiceField):  # type: ignore[type-arg]
 
 class ReceiveForm(Keyed):
     quantity = forms.IntegerField(label="Quantity", min_value=1, max_value=1_000_000)
-    cost = MoneyField(label="Cost of one", help_text="In the shop's currency.")
+    cost = MoneyField(
+        label="Cost of one", help_text="In the shop's currency; 0 if it cost nothing.", required=True
+    )
     bin = BinField()
     why = forms.CharField(
         label="From", max_length=120, required=False, help_text="Delivery note, or where it came from."

@@ -153,7 +153,7 @@ class BinFactory(Rows[Bin]):
     class Meta:
         model = Bin
 
-    code = factory.Sequence(lambda n: f"C{n}")
+    code = factory.Sequence(lambda n: f"BIN-{n}")
 
 
 class PieceFactory(Rows[Piece]):

@@ -1,4 +1,4 @@
-"""The Stores in real Chromium: no barrier in either scheme, at desk and tablet; nothing wider than the page."""
+"""The Stores in real Chromium: no barrier in either scheme, at desk and tablet; nothing wider than it."""
 
 import os
 from pathlib import Path
