@@ -236,8 +236,8 @@ def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, ma
         finding=finding,
         seen=seen,
         bar=_bar(whole, check, finding, rows, seen=seen),
-        words=words_for(sight, finding, whole.record, title),
-        chance=_chance(finding.probability) if seen and finding.probability is not None else "",
+        words=_after_title(words_for(sight, finding, whole.record, title), title),
+        chance=_chance(finding) if seen else "",
         readings=rows,
         hidden=hidden,
         defects=whole.judgement.guide.defects_of.get(check.code, ()),
@@ -253,7 +253,17 @@ def _told(whole: Examined, one: ReadingRecord) -> str:
     return defect.name if defect is not None and defect.check == one.check else one.text.strip()
 
 
-def _chance(probability: float) -> str:
+def _after_title(words: str, title: str) -> str:
+    """The words under a heading that says the title already."""
+    rest = words.removeprefix(f"{title}: ")
+    return "" if rest == "not examined yet." else rest[:1].upper() + rest[1:]
+
+
+def _chance(finding: Finding) -> str:
+    """The probability of conformity in words; readings in dispute have none that means anything."""
+    probability = finding.probability
+    if probability is None or (finding.dispute is not None and finding.dispute.open):
+        return ""
     if probability > 0.999:
         return "over 99.9 %"
     return "under 0.1 %" if probability < 0.001 else f"{probability:.1%}".replace("%", " %")

@@ -11,15 +11,24 @@ from inspections.document import Check
 from inspections.recording import Result, SentReading
 
 
+class Asked(forms.CharField):
+    """A field that has to be filled; if it is not, recording says so, and what would do."""
+
+    def validate(self, value: Any) -> None:
+        """Nothing here: an empty one goes to the rule."""
+
+
 class ReadingForm(forms.Form):
-    """One reading of one check. Nothing is required here: recording answers in the shop's words."""
+    """One reading of one check; recording answers what cannot be used, in the shop's words."""
+
+    use_required_attribute = False
 
     id = forms.UUIDField(widget=forms.HiddenInput)
     check = forms.CharField(max_length=40, widget=forms.HiddenInput)
     piece = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
-    place = forms.CharField(max_length=60, required=False, label="Place")
-    gauge = forms.CharField(max_length=20, required=False, label="Gauge")
-    text = forms.CharField(max_length=60, required=False, strip=False, label="Reading")
+    place = Asked(max_length=60, label="Place")
+    gauge = Asked(max_length=20, label="Gauge")
+    text = Asked(max_length=60, strip=False, label="Reading")
     part_temperature = forms.CharField(
         max_length=40,
         required=False,
@@ -58,8 +67,10 @@ class ReadingForm(forms.Form):
             "thread": ("Another thread than the guide's", "Its designation, such as M10x1.5."),
         }
         one = self.fields["text"]
+        one.required = check.kind != "thread"
         one.label, one.help_text = words[check.kind]
-        one.widget.attrs |= {"class": "reading-input", "autocomplete": "off", "autofocus": True}
+        # After a refusal the summary takes the focus, so that it is read first.
+        one.widget.attrs |= {"class": "reading-input", "autocomplete": "off", "autofocus": not self.is_bound}
 
     def take_refusal(self, result: Result) -> None:
         """Say beside the field what recording refused."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
@@ -11,10 +12,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
-from inspections.blind import Sight, sight_of
+from inspections.blind import Sight, sees_all, sight_of
 from inspections.document import Check
 from inspections.examining import READABLE_STAGES, finish_examination, mark_missing, open_examination
 from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
@@ -33,8 +35,20 @@ from shop.views import for_actor
 PAGE = 40
 ON_THE_BENCH = ("received", *READABLE_STAGES)
 
-# A unit's sheet as text, under everything that it follows from: never stale, made anew after each reading.
-_sheets: Kept[str] = Kept(128)
+
+@dataclass(frozen=True, slots=True)
+class UnitSheet:
+    """What a unit's page says for one kind of eye."""
+
+    text: SafeString
+    decided: int
+    of: int
+    disputes: int
+    next: dict[str, str] | None
+
+
+# Kept under everything that they follow from: never stale, made anew after each reading.
+_sheets: Kept[UnitSheet] = Kept(128)
 
 
 @require_safe
@@ -91,7 +105,12 @@ def bench_ticket(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
 
 
 def _held(ticket: Ticket) -> Examination | None:
-    return examinations().filter(ticket_id=ticket.pk).first()
+    """The ticket's examination; what it shares with the ticket is not fetched again."""
+    found = Examination.objects.select_related("revision").defer("revision__document")
+    held = found.filter(ticket_id=ticket.pk).first()
+    if held is not None:
+        held.ticket = ticket
+    return held
 
 
 def _unit_page(
@@ -107,31 +126,29 @@ def _unit_page(
     if held is None:
         return _unstripped(request, ticket, context, status)
     whole = examined(held)
-    sight = sight_of(by, whole.state, whole.records)
-    judgement = whole.judgement
-    decided, of = pages.decided_of(judgement)
     complaints = list(ticket.complaints.values_list("complaint__code", "complaint__name"))
-    key = (whole.state, held.revision.number, ticket.number, sight.sees_all, sight.name)
+    name = "" if sees_all(by) else str(by.person.pk)
+    key = (whole.state, held.revision.number, ticket.number, name)
     context |= {
         "held": held,
-        "decided": decided,
-        "of": of,
-        "disputes": len(open_disputes(judgement)),
-        "complaints": pages.complaint_rows(judgement, complaints),
-        "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, sight)),
-        "next": pages.next_link(ticket.number, judgement, "") if context["may_read"] else None,
+        "complaints": pages.complaint_rows(whole.judgement, complaints),
+        "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, by)),
         "readable": ticket.stage in READABLE_STAGES,
-        "cautions": judgement.guide.guide.cautions,
+        "cautions": whole.judgement.guide.guide.cautions,
     }
     return render(request, "inspections/bench/unit.html", context, status=status)
 
 
-def _sheet(held: Examination, number: int, whole: Examined, sight: Sight) -> str:
+def _sheet(held: Examination, number: int, whole: Examined, by: Actor) -> UnitSheet:
+    sight = sight_of(by, whole.state, whole.records)
     context = {
         "drawing": pages.draw_unit(held, number, whole, sight),
         "rows": pages.position_rows(number, whole, sight),
     }
-    return render_to_string("inspections/bench/unit_sheet.html", context)
+    text = render_to_string("inspections/bench/unit_sheet.html", context)
+    decided, of = pages.decided_of(whole.judgement)
+    disputes = len(open_disputes(whole.judgement))
+    return UnitSheet(text, decided, of, disputes, pages.next_link(number, whole.judgement, ""))
 
 
 def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], status: int) -> HttpResponse:

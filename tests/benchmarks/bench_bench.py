@@ -1,0 +1,174 @@
+"""The bench page against a page of the same bytes: one SQL statement for the same rows, one template loop.
+
+Both are asked for in turn, in one run, through the whole stack (session, person, policy), by one technician
+on a unit with about 110 readings. The promise is a ratio, so that no machine's speed stands in it.
+``-s`` prints the figures. What a page costs right after a reading, when all is judged anew, is printed too.
+"""
+
+from __future__ import annotations
+
+import re
+import statistics
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.template import engines
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import path
+from django.utils.safestring import mark_safe
+
+from inspections.examining import open_examination
+from inspections.guides import guide_of, publish_guide
+from inspections.models import Examination, Reading
+from shop.access import PROGRAM, Actor, ticket_for
+from shop.models import Complaint, TicketComplaint
+from shop.urls import urlpatterns as shop_urls
+from shop.views import for_actor
+from tests.conftest import Cast, SignedIn
+from tests.inspections.shop import make_gauges, open_ticket, read, say
+from tests.inspections.test_publishing import DEMONSTRATION
+
+pytestmark = pytest.mark.django_db(transaction=True)
+UNIT = "/bench/2401"
+ROUNDS = 120
+MOST_QUERIES = 15
+MOST_RATIO = 2.0
+
+# The page's own bytes, cut into as many parts as there are rows; the plain view prints them row by row.
+_parts: list[str] = []
+
+SAME_ROWS = """
+SELECT r.id, r.check_code, r.position_code, r.text, r.unit, r.value_mm, r.resolution_um, r.outcome, r.place,
+       r.part_temperature_c, r.sequence, r.as_lead, r.withdraws_id, p.tag, p.condition, p.size, p.missing,
+       rp.condition, g.code, g.expanded_um, g.calibration_um, u.display_name
+  FROM inventory_piece p
+  JOIN shop_source s ON s.id = p.source_id
+  JOIN shop_ticket t ON t.id = s.ticket_id
+  LEFT JOIN inspections_readingpiece rp ON rp.piece_id = p.id
+  LEFT JOIN inspections_reading r ON r.id = rp.reading_id
+  LEFT JOIN inspections_gauge g ON g.id = r.gauge_id
+  LEFT JOIN shop_user u ON u.id = r.person_id
+ WHERE t.number = %s ORDER BY p.tag, r.sequence
+"""
+
+
+@for_actor
+def plain(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
+    """The same rows and bytes with nothing worked out."""
+    ticket_for(by, number)
+    with connection.cursor() as cursor:
+        cursor.execute(SAME_ROWS, [number])
+        rows = cursor.fetchall()
+    told = [mark_safe(part) for part in _parts]
+    template = engines["django"].from_string("{% for row, part in rows %}{{ part }}{% endfor %}")
+    return HttpResponse(template.render({"rows": list(zip(rows, told, strict=True))}, request))
+
+
+urlpatterns = [path("plain/<int:number>", plain), *shop_urls]
+
+
+def fill(held: Examination, by: Actor) -> int:
+    """About 110 readings of the floor change, most of them good; how many there are."""
+    guide = guide_of(held.revision)
+    for number, check in enumerate(guide.checks_of("FC")):
+        if check.kind == "measure":
+            limit = guide.feature[check.feature].limits[0]
+            value = limit.upper_mm + 0.02 if number % 9 == 0 else (limit.new_min_mm + limit.new_max_mm) / 2
+            for place in check.places or ("",):
+                read(held, by, check.code, f"{value:.4f} mm", place=place)
+        elif check.kind in {"count", "identify"}:
+            say(held, by, check.code, check.expects("FC"))
+        elif check.kind in {"look", "thread"}:
+            defects = guide.defects_of.get(check.code, ())
+            say(held, by, check.code, defects[0].code if defects and number % 7 == 0 else "sound")
+    return Reading.objects.count()
+
+
+@pytest.fixture
+def client(cast: Cast, signed_in: SignedIn) -> Iterator[Client]:
+    publish_guide(text=DEMONSTRATION.read_text(), by=PROGRAM)
+    make_gauges()
+    ticket = open_ticket(family="H4")
+    TicketComplaint.objects.create(ticket=ticket, complaint=Complaint.objects.get(code="JUMPS-OUT"))
+    held = open_examination(ticket=ticket, by=cast.actor("technician"))
+    assert 100 <= fill(held, cast.actor("technician")) <= 130
+    yield signed_in(cast.technician)
+    _parts.clear()
+
+
+def timed(client: Client, address: str) -> float:
+    start = time.perf_counter()
+    answer = client.get(address)
+    took = (time.perf_counter() - start) * 1000
+    assert answer.status_code == 200
+    return took
+
+
+def p95(times: list[float]) -> float:
+    return statistics.quantiles(times, n=20)[18]
+
+
+def cut(text: str) -> list[str]:
+    """The page in as many parts as the statement gives rows."""
+    with connection.cursor() as cursor:
+        cursor.execute(SAME_ROWS, [2401])
+        count = len(cursor.fetchall())
+    step = -(-len(text) // count)
+    return [text[n * step : (n + 1) * step] for n in range(count)]
+
+
+def test_a_full_units_page_asks_few_questions(client: Client) -> None:
+    """First when everything is judged anew, then when nothing has changed."""
+    counts = []
+    for _ in range(2):
+        with CaptureQueriesContext(connection) as asked:
+            assert client.get(UNIT).status_code == 200
+        counts.append(len(asked))
+    print(f"\nqueries: judged anew {counts[0]}, unchanged {counts[1]}")  # noqa: T201
+    assert max(counts) <= MOST_QUERIES
+
+
+@pytest.mark.benchmark
+@pytest.mark.urls("tests.benchmarks.bench_bench")
+def test_the_bench_page_takes_at_most_twice_a_plain_one(client: Client, cast: Cast) -> None:
+    text = client.get(UNIT).content.decode()
+    _parts[:] = cut(text)
+    same = client.get("/plain/2401").content.decode()
+    # A form's token is masked anew in each answer; everything else is the same bytes.
+    token = re.compile(r'(csrfmiddlewaretoken" value="|X-CSRFToken": ")\w+')
+    assert token.sub("", same) == token.sub("", text)
+    ours: list[float] = []
+    plains: list[float] = []
+    for _ in range(ROUNDS):
+        ours.append(timed(client, UNIT))
+        plains.append(timed(client, "/plain/2401"))
+    held = Examination.objects.select_related("revision").get()
+    anew = []
+    for number in range(30):
+        say(held, cast.actor("technician"), "LK-CLUS", "sound", note=str(number))
+        anew.append(timed(client, UNIT))
+    ratio, told = p95(ours) / p95(plains), _told
+    print(  # noqa: T201
+        f"\nbench page {told(ours)}; plain {told(plains)}; ratio of p95 {ratio:.2f}; "
+        f"judged anew {told(anew)}, {p95(anew) / p95(plains):.2f} times the plain p95; {len(same)} bytes"
+    )
+    assert ratio <= MOST_RATIO
+
+
+def _told(times: list[float]) -> str:
+    return f"median {statistics.median(times):.1f} ms, p95 {p95(times):.1f} ms"
+
+
+def test_the_plain_statement_gives_the_same_readings(client: Client) -> None:
+    """The comparison is fair only if its rows are the page's: every reading, and pieces without one."""
+    with connection.cursor() as cursor:
+        cursor.execute(SAME_ROWS, [2401])
+        rows: list[Any] = cursor.fetchall()
+    readings = {row[0] for row in rows if row[0] is not None}
+    assert len(readings) == Reading.objects.count()
+    assert len({row[13] for row in rows}) == 35
