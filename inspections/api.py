@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.http import HttpRequest
 from ninja import Path, Router, Schema
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, StrictInt, StrictStr
 
 from inspections import findings as rows
 from inspections.blind import Sight, sight_of, words_for
@@ -32,7 +32,7 @@ class ReadingIn(Schema):
     model_config = ConfigDict(extra="forbid")
     id: UUID
     check: Annotated[str, Field(max_length=40)]
-    text: Annotated[str | int, Field(union_mode="left_to_right")] = ""
+    text: StrictStr | StrictInt = ""
     piece: Annotated[str, Field(max_length=20)] = ""
     gauge: Annotated[str, Field(max_length=20)] = ""
     part_temperature: Annotated[str, Field(max_length=40)] = ""

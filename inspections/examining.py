@@ -105,7 +105,7 @@ def mark_missing(
     by.need("record_readings")
     with transaction.atomic():
         need_readable(examination)
-        piece = pieces_of(examination).filter(tag=tag).first()
+        piece = next((one for one in pieces_of(examination) if one.tag == tag), None)
         if piece is None:
             raise Refusal(piece=f"There is no piece {tag} on this bench.")
         if piece.missing == missing:

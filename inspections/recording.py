@@ -11,7 +11,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Literal
 from uuid import UUID
 
@@ -34,6 +34,7 @@ from shop.refusals import Refusal
 
 MOST_READINGS = 500
 TEMPERATURES_C = (-30.0, 150.0)
+FARTHEST = timedelta(days=3653)  # a device's clock may be wrong; beyond this its reading has no date
 Status = Literal["recorded", "already recorded", "refused"]
 
 
@@ -224,6 +225,8 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
     taken = sent.taken_at or at
     if taken.tzinfo is None:
         raise _No("taken_at", "Say the zone of the time, such as 2026-11-25T09:30:00+00:00.")
+    if abs(taken - at) > FARTHEST:
+        raise _No("taken_at", "That is more than ten years from now. Set the clock of the device.")
     for field, text, most in (("note", sent.note, 200), ("reason", sent.reason, 200)):
         _plain_text(field, text, most)
     row = Reading.objects.create(

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
 from inspections.blind import Sight, sees_all, sight_of
-from inspections.document import Check
+from inspections.document import Check, Guide
 from inspections.examining import READABLE_STAGES, finish_examination, mark_missing, open_examination
 from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
 from inspections.forms import ReadingForm, WithdrawForm, new_id
@@ -134,7 +134,7 @@ def _unit_page(
         "complaints": pages.complaint_rows(whole.judgement, complaints),
         "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, by)),
         "readable": ticket.stage in READABLE_STAGES,
-        "cautions": whole.judgement.guide.guide.cautions,
+        "cautions": _cautions(whole.judgement.guide.guide),
     }
     return render(request, "inspections/bench/unit.html", context, status=status)
 
@@ -151,6 +151,11 @@ def _sheet(held: Examination, number: int, whole: Examined, by: Actor) -> UnitSh
     return UnitSheet(text, decided, of, disputes, pages.next_link(number, whole.judgement, ""))
 
 
+def _cautions(guide: Guide) -> list[str]:
+    """The guide's cautions, less the deference to maker and law, which the caution says by itself."""
+    return [one for one in guide.cautions if not one.startswith("The maker's data")]
+
+
 def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], status: int) -> HttpResponse:
     """Before the unit is stripped: its positions, to say which were empty."""
     try:
@@ -159,7 +164,7 @@ def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], s
         context["trouble"] = none.message
     else:
         context["positions"] = guide.positions_of(ticket.variant.code)
-        context["cautions"] = guide.guide.cautions
+        context["cautions"] = _cautions(guide.guide)
     context["missing"] = request.POST.getlist("missing")
     return render(request, "inspections/bench/strip.html", context, status=status)
 
@@ -310,6 +315,7 @@ def _position_page(
         "trouble": trouble,
         "taking": taking or {},
         "may_read": may_read,
+        "was_read": any(tag == key for one in whole.records for key, _ in one.pieces),
         "drawing": pages.draw_unit(held, ticket.number, whole, sight, current=code),
         "fresh_id": new_id(),
     }

@@ -186,6 +186,7 @@ def test_a_ticket_that_is_not_stripped_has_no_findings(cast: Cast) -> None:
         {"readings": [{"id": str(uuid4()), "text": "1 mm"}]},
         {"readings": [{"id": str(uuid4()), "check": "BORE", "text": "1 mm", "value": 3}]},
         {"readings": [{"id": str(uuid4()), "check": "BORE", "text": ["1 mm"]}]},
+        {"readings": [{"id": str(uuid4()), "check": "BORE", "text": True}]},
         {"readings": [{"id": str(uuid4()), "check": "BORE", "taken_at": "yesterday"}]},
         {"readings": [{"id": str(uuid4()), "check": "LOOK", "text": "sound"}] * 501},
     ],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from typing import Any
 from uuid import uuid4
 
@@ -202,6 +202,13 @@ REFUSED = [
     ("part_temperature", "BORE", "26.010 mm", {"part_temperature": "warm"}, "does not start with a number"),
     ("note", "BORE", "26.010 mm", {"note": "x" * 201}, "At most 200"),
     ("taken_at", "BORE", "26.010 mm", {"taken_at": datetime(2026, 11, 25)}, "zone"),  # noqa: DTZ001
+    (
+        "taken_at",
+        "BORE",
+        "26.010 mm",
+        {"taken_at": datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=5)))},
+        "ten years",
+    ),
 ]
 
 
