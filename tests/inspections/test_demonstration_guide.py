@@ -190,3 +190,14 @@ def test_every_complaint_can_be_explained() -> None:
     for one in guide().guide.complaints:
         for code in one.explained_by:
             assert guide().check[code].kind not in {"identify", "replaced"}
+
+
+def test_the_wheels_are_drawn_with_the_teeth_that_the_checks_count() -> None:
+    drawn = next(one for one in guide().guide.drawing["part"] if one["position"] == "CLUS")["wheels"]
+    counted = {
+        (teeth("CT-CLUS-4"), teeth("CT-INSH")),
+        (teeth("CT-CLUS-3"), teeth("CT-W3M")),
+        (teeth("CT-CLUS-2"), teeth("CT-W2M")),
+        (teeth("CT-CLUS-1"), teeth("CT-W1M")),
+    }
+    assert {(one["teeth"], one["mates"]) for one in drawn} == counted
