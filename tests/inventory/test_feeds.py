@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 
 from inventory import feeds, staging
 from inventory.models import Price, PriceChange, PriceFile, Supplier
@@ -256,3 +257,16 @@ def test_who_may(cast: Cast) -> None:
     with pytest.raises(Denied):
         feeds.take_in_file(supplier=tarn, data=data, name="", by=cast.actor("technician"))
     assert PriceFile.objects.count() == 4
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL joins by hashing")
+@pytest.mark.parametrize("statement", [staging.KEEP_HISTORY, staging.CHANGE, staging.ADD])
+def test_a_reload_looks_each_number_up(statement: str) -> None:
+    """Walking one table for each row of the other would make a reload of 100,000 rows take hours."""
+    supplier = pell()
+    staging.fill_stage([(n, f"N{n}", "", "", 1, "GBP", 1, None) for n in range(50)])
+    values: dict[str, int | str | None] = {"supplier": supplier.pk, "at": "2026-03-02", "file": None}
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {statement}", values)
+        plan = [row[3] for row in cursor.fetchall()]
+    assert any("number=?" in step for step in plan), plan
