@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta, timezone
+from threading import Barrier
 from typing import Any
 from uuid import uuid4
 
@@ -13,7 +16,7 @@ from django.test.utils import CaptureQueriesContext
 from inspections.examining import bonds_by_position, finish_examination, mark_missing, open_examination
 from inspections.findings import disputes_of, examinations, judgement_of, next_open_check
 from inspections.guides import guide_of, publish_guide
-from inspections.models import Examination, Reading, ReadingPiece
+from inspections.models import Examination, Gauge, Reading, ReadingPiece
 from inspections.recording import MOST_READINGS, SentReading, record_readings
 from inventory.models import Measure, Piece
 from inventory.pieces import end_condition
@@ -467,3 +470,65 @@ def test_times_are_kept_in_order_of_arrival_not_of_the_device(bench: Examination
 def test_a_gauge_is_listed_once() -> None:
     fine, _coarse = make_gauges()
     assert make_gauges()[0] == fine
+
+
+# at once
+
+
+def _at_once(deeds: list[Callable[[], str]]) -> list[str]:
+    """Run each in a thread of its own, all let go together."""
+    gate = Barrier(len(deeds))
+
+    def run(deed: Callable[[], str]) -> str:
+        try:
+            gate.wait()
+            return deed()
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(deeds)) as pool:
+        return list(pool.map(run, deeds))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_reading_sent_by_ten_at_once_is_one_reading(cast: Cast) -> None:
+    technician = cast.actor("technician")
+    bench = strip_unit(technician)
+    key = uuid4()
+    statuses = _at_once([lambda: read(bench, technician, "BORE", "26.010 mm", id=key).status] * 10)
+    assert sorted(statuses) == ["already recorded"] * 9 + ["recorded"]
+    assert Reading.objects.count() == 1
+    assert fresh(bench).counter == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_ten_readings_at_once_come_one_after_another(cast: Cast) -> None:
+    technician = cast.actor("technician")
+    bench = strip_unit(technician)
+    statuses = _at_once([lambda: say(bench, technician, "LOOK", "sound").status] * 10)
+    assert statuses == ["recorded"] * 10
+    assert [one.sequence for one in Reading.objects.all()] == list(range(1, 11))
+    assert fresh(bench).counter == 10
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_kept_follows_every_change(cast: Cast) -> None:
+    """Outside a transaction judgements are kept: a reading, a gauge or a piece that changes makes it anew."""
+    technician = cast.actor("technician")
+    bench = strip_unit(technician)
+    tag = tag_in(bench, "CASE")
+
+    def finding() -> tuple[str, float | None]:
+        one = judgement_of(fresh(bench)).finding["BORE", tag]
+        return one.state, one.expanded_um
+
+    assert finding()[0] == "not examined"
+    read(bench, technician, "BORE", "26.0190 mm")
+    state, expanded = finding()
+    assert state == "too close to call"  # upper limit 26.021 mm, guarded, ± 3 µm
+    assert expanded == pytest.approx((9 + (0.2 / 12**0.5) ** 2) ** 0.5)
+    Gauge.objects.filter(code="B1").update(expanded_um=1.0)
+    assert finding()[0] == "within"
+    Piece.objects.filter(tag=tag).update(condition=2)
+    assert finding()[0] == "not examined"
+    assert judgement_of(fresh(bench)) is judgement_of(fresh(bench))
