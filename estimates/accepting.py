@@ -181,7 +181,8 @@ def _answer(
         return state
 
     try:
-        if key:
+        # An answer that stands is a conflict, not a key that was used for another body.
+        if key and quote.state not in {"accepted", "declined"}:
             once(by=by, operation="answer quote", key=key, body=[quote.pk, state, name], rule=deed, at=at)
         else:
             deed()

@@ -18,7 +18,7 @@ from estimates.models import Plan, Quote, QuoteLine
 from estimates.options import Basis, basis_for
 from estimates.planning import Aim, NoPlan, solve
 from estimates.planning import Plan as Solved
-from inspections.document import GuideIndex
+from inspections.document import STANDARD, GuideIndex
 from inspections.guides import guide_of
 from inspections.models import Examination
 from shop import clock, outbox
@@ -206,6 +206,15 @@ def with_margin(cost_minor: int) -> int:
     return cost_minor + part_of(cost_minor, settings.PARTS_MARGIN_PERMILLE)
 
 
+def part_words(choice: dict[str, Any]) -> str:
+    """A part as the customer reads it: what it is, not where the shop has it from."""
+    means = choice["means"]
+    if choice["way"] == "used":
+        return f"{choice['name']}: used piece {means['piece']}"
+    size = means.get("size", STANDARD)
+    return f"{choice['name']}: new, {means['part']}" + (f", {size}" if size != STANDARD else "")
+
+
 def lines_of(document: dict[str, Any], ticket: Ticket, build_minutes: int) -> list[Line]:
     """The quote's lines from a plan: examination, each part, rework by position, building and testing."""
     lines = []
@@ -215,15 +224,19 @@ def lines_of(document: dict[str, Any], ticket: Ticket, build_minutes: int) -> li
         means, place, label = one["means"], one["slot"], one["label"]
         if one["way"] in {"used", "new"} and one["cost_minor"]:
             cost = means.get("part_minor", one["cost_minor"])
-            lines.append(Line("part", label, cost, with_margin(cost), place, one["way"]))
+            lines.append(Line("part", part_words(one), cost, with_margin(cost), place, one["way"]))
         if one["way"] == "reworked":
             cost = labour_minor(one["minutes"], settings.LABOUR_COST_MINOR_PER_HOUR)
             price = labour_minor(one["minutes"], settings.LABOUR_MINOR_PER_HOUR)
             lines.append(Line("labour", f"{label}, {one['minutes']} min", cost, price, place, "reworked"))
             if extra := means.get("consumables_minor", 0):
-                lines.append(Line("consumables", f"Consumables: {label}", extra, with_margin(extra), place))
+                lines.append(
+                    Line("consumables", f"{one['name']}: consumables", extra, with_margin(extra), place)
+                )
             if extra := means.get("outside_minor", 0):
-                lines.append(Line("outside work", f"Outside work: {label}", extra, with_margin(extra), place))
+                lines.append(
+                    Line("outside work", f"{one['name']}: outside work", extra, with_margin(extra), place)
+                )
     if build_minutes:
         cost = labour_minor(build_minutes, settings.LABOUR_COST_MINOR_PER_HOUR)
         price = labour_minor(build_minutes, settings.LABOUR_MINOR_PER_HOUR)

@@ -47,6 +47,11 @@ def stack_rows(document: dict[str, Any]) -> list[StackRow]:
     return [_stack_row(one) for one in rows]
 
 
+def _mm(value: float) -> str:
+    """Three decimals and a true minus."""
+    return f"{value:.3f}".replace("-0.000", "0.000").replace("-", "−")
+
+
 def _stack_row(one: dict[str, Any]) -> StackRow:
     lower, upper = one["lower_mm"], one["upper_mm"]
     if not one["enforced"] or lower is None or upper is None:
@@ -62,7 +67,7 @@ def _stack_row(one: dict[str, Any]) -> StackRow:
         unit="mm",
     )
     margin = one["margin_mm"]
-    said = f"{lower:.3f} to {upper:.3f} mm"
+    said = f"{_mm(lower)} mm" if _mm(lower) == _mm(upper) else f"{_mm(lower)} to {_mm(upper)} mm"
     if margin is not None:
         said += f"; {margin:.3f} mm to the nearest limit"
     narrow = margin is not None and margin < 0.005
@@ -82,8 +87,9 @@ def bond_names(document: dict[str, Any], guide: GuideIndex) -> list[str]:
 def cautions_for(plan: Plan, guide: GuideIndex) -> list[str]:
     """The guide's cautions and those of the remedies in the plan, each once."""
     codes = [code for one in plan.document["choices"] for code in one["means"].get("remedies", ())]
-    said = [*guide.guide.cautions, *(guide.remedy[code].caution for code in codes if code in guide.remedy)]
-    return [one for one in dict.fromkeys(said) if one]
+    remedies = [guide.remedy[code] for code in codes if code in guide.remedy]
+    said = [one for one in guide.guide.cautions if not one.startswith("The maker's data")]  # said by the part
+    return list(dict.fromkeys([*said, *(f"{one.name}: {one.caution}" for one in remedies if one.caution)]))
 
 
 ON_NO = {
@@ -98,8 +104,8 @@ FOUND_DAMAGE = (
 TERMS = (
     "Prices stand until the day named above. Parts are kept for you once you accept.",
     "Old parts are kept for you to see until the unit is handed over.",
-    "Used pieces were measured; they are not new, and the drawing says where they go.",
 )
+USED = "Used pieces are not new. The drawing shows where they go."
 
 
 def quote_context(quote: Quote) -> dict[str, Any]:
@@ -110,16 +116,16 @@ def quote_context(quote: Quote) -> dict[str, Any]:
         quote.lines.only("ordinal", "kind", "position_code", "way", "words", "amount_minor", "quote")
     )
     numbers = {one["slot"]: one["number"] for one in quote.plan.document["choices"]}
-    unused = sorted({one["way"] for one in quote.plan.document["choices"]})
+    in_use = sorted({one["way"] for one in quote.plan.document["choices"]})
     return {
         "quote": quote,
         "ticket": ticket,
         "lines": [{"line": one, "number": numbers.get(one.position_code, "")} for one in lines],
         "drawing": plan_drawing(quote.plan.document, guide, ticket.variant.code),
-        "ways": [way for way in ("own", "reworked", "used", "new") if way in unused],
+        "ways": [way for way in ("own", "reworked", "used", "new") if way in in_use],
         "tax_percent": f"{quote.tax_permille / 10:g}",
         "on_no": ON_NO[ticket.on_no],
         "found_damage": FOUND_DAMAGE,
-        "terms": TERMS,
+        "terms": [*TERMS, *([USED] if "used" in in_use else [])],
         "cautions": cautions_for(quote.plan, guide),
     }

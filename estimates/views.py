@@ -47,7 +47,7 @@ def office(request: HttpRequest, by: Actor) -> HttpResponse:
 @for_actor
 def rates(request: HttpRequest, by: Actor) -> HttpResponse:
     by.need("keep_office")
-    form = RateForm(request.POST or None, currency=settings.CURRENCY)
+    form = RateForm(request.POST if request.method == "POST" else None, currency=settings.CURRENCY)
     if request.method == "POST" and form.is_valid():
         try:
             row = type_rate(by=by, **form.cleaned_data)
