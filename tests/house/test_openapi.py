@@ -4,6 +4,7 @@ After a meant change: ``pytest tests/house/test_openapi.py --snapshot`` writes i
 """
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,11 @@ PROMISED = {
 }
 
 
+def nameless(path: str) -> str:
+    """A path's parameters have places, not names."""
+    return re.sub(r"\{[^}]*\}", "{}", path)
+
+
 @pytest.mark.django_db
 def test_the_document_is_the_one_kept(request: pytest.FixtureRequest) -> None:
     answer = Client().get("/api/v1/openapi.json")
@@ -40,8 +46,8 @@ def test_the_document_is_the_one_kept(request: pytest.FixtureRequest) -> None:
 
 def test_what_was_promised_is_there() -> None:
     paths = json.loads(KEPT.read_text())["paths"]
-    offered = {(verb, path) for path, verbs in paths.items() for verb in verbs}
-    assert PROMISED - offered == set()
+    offered = {(verb, nameless(path)) for path, verbs in paths.items() for verb in verbs}
+    assert {(verb, nameless(path)) for verb, path in PROMISED} - offered == set()
 
 
 @pytest.mark.django_db
