@@ -546,7 +546,7 @@ class Journey:
     def sittings(
         self, examination: Examination, sittings: Sequence[Mapping[str, Any]]
     ) -> list[tuple[str, ...]]:
-        rows = []
+        rows: list[tuple[str, ...]] = []
         for sitting in sittings:
             at = self.moment(sitting["at"])
             readings = [self.sent(sitting["by"], at, n, row) for n, row in enumerate(sitting["readings"])]
