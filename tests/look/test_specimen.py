@@ -1,11 +1,10 @@
 """The specimen in real Chromium: no barrier in either scheme, at desk or tablet; targets for oily hands."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from pytest_django.live_server_helper import LiveServer
 
 pytestmark = [
@@ -14,25 +13,13 @@ pytestmark = [
     pytest.mark.django_db(transaction=True),
 ]
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-]
 RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 
 
 @pytest.fixture
-def browser(live_server: LiveServer) -> Iterator[Browser]:
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        yield chromium
-        chromium.close()
+def browser(chromium: Browser) -> Browser:
+    """The session's one Chromium: a second synchronous driver cannot run beside it."""
+    return chromium
 
 
 def open_specimen(browser: Browser, live_server: LiveServer, **options: Any) -> tuple[Page, list[str]]:
