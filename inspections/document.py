@@ -12,6 +12,8 @@ from typing import Any, Literal
 CheckKind = Literal["identify", "look", "measure", "stack", "count", "thread", "replaced"]
 CHECK_KINDS: tuple[CheckKind, ...] = ("identify", "look", "measure", "stack", "count", "thread", "replaced")
 Rule = Literal["guarded", "simple"]
+# What is measured of a feature, and what gauges measure; common practice, no source.
+DIMENSIONS = ("outside", "bore", "length", "depth", "gap", "movement")
 STANDARD = "standard"
 
 
@@ -81,6 +83,7 @@ class Feature:
     rule: Rule = "guarded"
     source: str = "invented for the demonstration"
     form_mm: float | None = None  # allowed out-of-round between places
+    dimension: str = ""  # one of DIMENSIONS, for the kind of gauge; empty: any gauge will do
 
     def limit(self, size: str) -> Limit | None:
         return next((one for one in self.limits if one.size == size), None)
@@ -124,7 +127,8 @@ class Check:
     fit: tuple[float, float] | None = None  # fit of new parts as the source states it: tightest, loosest
     identifies: bool = False  # a count that tells one part from another (teeth)
     remedies: tuple[str, ...] = ()
-    caution: str = ""
+    caution: str = ""  # danger to people, and nothing else
+    note: str = ""  # what spoils the work or has to be known
     source: str = "invented for the demonstration"
 
     def exists_in(self, variant: str) -> bool:
@@ -181,7 +185,8 @@ class Remedy:
     fails: float = 0.0
     leaves: tuple[Leaves, ...] = ()
     rules_out: tuple[str, ...] = ()
-    caution: str = ""
+    caution: str = ""  # danger to people, and nothing else
+    note: str = ""  # what spoils the work or has to be known
     source: str = "common practice, no source"
 
 
@@ -223,7 +228,8 @@ class BuildStep:
     fit_check: str = ""  # code of a mate whose fit is shown
     record: tuple[str, ...] = ()  # boxes to fill in
     stamp: str = ""  # a short order in capitals, such as SMALL END FIRST
-    caution: str = ""
+    caution: str = ""  # danger to people, and nothing else
+    note: str = ""  # what spoils the work or has to be known
 
     def exists_in(self, variant: str) -> bool:
         return not self.variants or variant in self.variants
@@ -257,6 +263,7 @@ class GuideIndex:
 
     def __init__(self, guide: Guide) -> None:
         self.guide = guide
+        self._checks: dict[str, tuple[Check, ...]] = {}
 
     @cached_property
     def position(self) -> dict[str, Position]:
@@ -288,8 +295,18 @@ class GuideIndex:
     def positions_of(self, variant: str) -> tuple[Position, ...]:
         return tuple(one for one in self.guide.positions if one.exists_in(variant))
 
+    def dimension_of(self, check: Check) -> str:
+        """What a measure check's feature asks of a gauge; empty if any gauge will do."""
+        feature = self.feature.get(check.feature)
+        return feature.dimension if feature else ""
+
     def checks_of(self, variant: str) -> tuple[Check, ...]:
         """Checks that exist for the variant, in the guide's order."""
+        if variant not in self._checks:
+            self._checks[variant] = self._find_checks(variant)
+        return self._checks[variant]
+
+    def _find_checks(self, variant: str) -> tuple[Check, ...]:
         return tuple(
             one
             for one in self.guide.checks
@@ -312,7 +329,7 @@ def _limit(row: Mapping[str, Any]) -> Limit:
 
 
 def _feature(row: Mapping[str, Any]) -> Feature:
-    plain = {key: row[key] for key in ("rule", "source") if key in row}
+    plain = {key: row[key] for key in ("rule", "source", "dimension") if key in row}
     return Feature(
         row["code"],
         row["position"],
@@ -334,6 +351,7 @@ def _check(row: Mapping[str, Any]) -> Check:
             "expected",
             "designation",
             "caution",
+            "note",
             "source",
             "identifies",
         )
@@ -367,6 +385,7 @@ def _remedy(row: Mapping[str, Any]) -> Remedy:
             "lead_days",
             "fails",
             "caution",
+            "note",
             "source",
         )
         if key in row
@@ -393,9 +412,8 @@ def _bolts(row: Mapping[str, Any] | None) -> Bolts | None:
 
 
 def _step(row: Mapping[str, Any]) -> BuildStep:
-    plain = {
-        key: row[key] for key in ("sealing", "float_check", "fit_check", "stamp", "caution") if key in row
-    }
+    keys = ("sealing", "float_check", "fit_check", "stamp", "caution", "note")
+    plain = {key: row[key] for key in keys if key in row}
     return BuildStep(
         row["code"],
         row["title"],

@@ -7,6 +7,7 @@ edition's w = U at k = 2 is ``confidence=0.97725``).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import erfc, sqrt
 from statistics import NormalDist
 
@@ -268,6 +269,7 @@ def _probability(value: float, u: float, lower: float | None, upper: float | Non
     return max(0.0, 1.0 - over - under)
 
 
+@lru_cache(maxsize=8192)  # one gauge and one limit come again at every reading of a guide
 def _acceptance(
     u: float, lower: float | None, upper: float | None, confidence: float
 ) -> tuple[tuple[float | None, float | None], float]:
