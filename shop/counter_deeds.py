@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from shop import clock, stages, timesheets, warranty
 from shop.access import Actor, NotThere, ticket_for
-from shop.counter_page import move_form, ticket_context, ways_on
+from shop.counter_page import hand_form, ticket_context
 from shop.forms import HandOverForm, HoldForm, Keyed, PhotographsForm, TimeForm, add_refusal
 from shop.models import Reminder, Ticket
 from shop.once import KeyReused
@@ -48,16 +48,17 @@ def _done(
 @require_POST
 @for_actor
 def move(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
-    ticket = ticket_for(by, number, "open_tickets")
-    form = move_form(ticket, ways_on(ticket), request.POST)
+    ticket = ticket_for(by, number)
+    stages.need_hand(by, request.POST.get("to", ""))
+    form = hand_form(ticket, by, request.POST)
 
     def deed(said: dict[str, Any]) -> str:
         if said["seen"] != ticket.stage:
             raise Stale(f"Somebody moved this ticket meanwhile: it is {ticket.stage}. Look again.")
-        moved = stages.move_ticket(ticket=ticket, to=said["to"], why=said["why"], by=by)
+        moved = stages.move_by_hand(ticket=ticket, to=said["to"], why=said["why"], by=by)
         return f"Ticket {number} is {moved.stage}."
 
-    return _done(request, by, ticket, ("move", form), deed)
+    return _done(request, by, ticket, form, deed)
 
 
 @require_POST

@@ -8,7 +8,7 @@ from django import forms
 
 from shop import stages
 from shop.access import Actor
-from shop.forms import HoldForm, MoveForm, PhotographsForm, TimeForm, new_key
+from shop.forms import EndForm, HoldForm, MoveForm, PhotographsForm, TimeForm, new_key
 from shop.models import STAGES, Ticket, User, Warranty
 from shop.timesheets import minutes_of
 
@@ -24,14 +24,51 @@ def stations(ticket: Ticket) -> list[dict[str, Any]]:
     return [{"word": word, "past": at < here, "current": at == here} for at, word in enumerate(STAGES)]
 
 
-def ways_on(ticket: Ticket) -> list[dict[str, Any]]:
-    """Each stage that may follow, with what stands in its way."""
-    return [{"to": to, "hindrances": stages.hindrances(ticket, to)} for to in stages.NEXT[ticket.stage]]
+def ways_on(ticket: Ticket, by: Actor) -> list[dict[str, Any]]:
+    """Each stage that this person may move the ticket on to by hand, with what stands in its way."""
+    free = [to for to in stages.forward_by_hand(ticket) if stages.may_move(by, to)]
+    return [{"to": to, "hindrances": stages.hindrances(ticket, to)} for to in free]
 
 
-def move_form(ticket: Ticket, ways: list[dict[str, Any]], data: Any = None) -> MoveForm:
-    free = [(way["to"], way["to"]) for way in ways if not way["hindrances"]]
+def next_deed(ticket: Ticket, by: Actor) -> dict[str, Any] | None:
+    """The deed that brings the ticket on, if its next stage has one: where, what, and what is in its way."""
+    if ticket.stage not in STAGES[:-1]:
+        return None
+    to = STAGES[STAGES.index(ticket.stage) + 1]
+    if to not in stages.BY_DEED or to in stages.forward_by_hand(ticket):
+        return None
+    deed = stages.BY_DEED[to]
+    return deed._asdict() | {
+        "to": to,
+        "may_open": by.may(deed.right),
+        # The page that hands over does itself what its gate asks for.
+        "hindrances": [] if to == "handed over" else stages.hindrances(ticket, to),
+    }
+
+
+def move_form(ticket: Ticket, by: Actor, data: Any = None) -> MoveForm:
+    free = [way["to"] for way in ways_on(ticket, by) if not way["hindrances"]]
     return MoveForm(free, data, initial={"seen": ticket.stage}, auto_id="move_%s")
+
+
+def back_form(ticket: Ticket, by: Actor, data: Any = None) -> MoveForm:
+    free = [
+        to for to in stages.backward(ticket) if stages.may_move(by, to) and not stages.hindrances(ticket, to)
+    ]
+    return MoveForm(free, data, label="Back to", initial={"seen": ticket.stage}, auto_id="back_%s")
+
+
+def end_form(ticket: Ticket, data: Any = None) -> EndForm:
+    return EndForm(data, initial={"seen": ticket.stage, "to": stages.ENDED_BY_HAND}, auto_id="end_%s")
+
+
+def hand_form(ticket: Ticket, by: Actor, data: Any) -> tuple[str, forms.Form]:
+    """The one of the three forms that was sent, with its name on the page."""
+    if data.get("to") == stages.ENDED_BY_HAND:
+        return "end", end_form(ticket, data)
+    if data.get("to") in stages.backward(ticket):
+        return "back", back_form(ticket, by, data)
+    return "move", move_form(ticket, by, data)
 
 
 def stage_log(ticket: Ticket) -> list[dict[str, Any]]:
@@ -54,7 +91,7 @@ def stage_log(ticket: Ticket) -> list[dict[str, Any]]:
 
 def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | None = None) -> dict[str, Any]:
     """Everything for the template. ``bound``: forms that came back, under their names."""
-    ways = ways_on(ticket)
+    ways = ways_on(ticket, by)
     papers = list(ticket.documents.order_by("made_at", "pk"))
     sources = list(ticket.sources.select_related("unit", "owner", "listed_by").order_by("pk"))
     return {
@@ -71,7 +108,10 @@ def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | Non
         "minutes": minutes_of(ticket),
         "may_change": by.may("open_tickets"),
         "days": ticket.days_in_stage(),
-        "move": move_form(ticket, ways),
+        "deed": next_deed(ticket, by),
+        "move": move_form(ticket, by),
+        "back": back_form(ticket, by),
+        "end": end_form(ticket),
         "hold": HoldForm(auto_id="hold_%s"),
         "time": TimeForm(initial={"key": new_key()}, auto_id="time_%s"),
         "photos": PhotographsForm(initial={"key": new_key()}, auto_id="photos_%s"),

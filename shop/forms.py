@@ -100,7 +100,9 @@ class Keyed(forms.Form):
 
 
 def _day(label: str, **options: Any) -> forms.DateField:
-    return forms.DateField(label=label, widget=forms.DateInput(attrs={"type": "date"}), **options)
+    return forms.DateField(
+        label=label, widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **options
+    )
 
 
 def _words(label: str, limit: int = 4000, **options: Any) -> forms.CharField:
@@ -254,15 +256,34 @@ def known_customers(limit: int = 200) -> list[str]:
 
 
 class MoveForm(forms.Form):
+    """Where to, of the stages that are reached by hand. ``back``: the same, for going back."""
+
     seen = forms.CharField(widget=forms.HiddenInput, max_length=20)
-    to = forms.ChoiceField(label="Move on to", widget=forms.RadioSelect)
+    to = forms.ChoiceField(
+        label="Move on to",
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "A ticket does not become this by hand now. Choose from the list."},
+    )
     why = forms.CharField(label="Why", required=False, max_length=200)
 
-    def __init__(self, choices: list[tuple[str, str]], *args: Any, **options: Any) -> None:
+    def __init__(self, choices: list[str], *args: Any, label: str = "Move on to", **options: Any) -> None:
         super().__init__(*args, **options)
         to = self.fields["to"]
         assert isinstance(to, forms.ChoiceField)
-        to.choices = choices
+        to.label = label
+        to.choices = [(one, one) for one in choices]
+
+
+class EndForm(forms.Form):
+    """The ticket is abandoned, and why."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, max_length=20)
+    to = forms.CharField(widget=forms.HiddenInput, max_length=20)
+    why = forms.CharField(
+        label="Why it ends",
+        max_length=200,
+        error_messages={"required": "Say why it ends: it stands in the log."},
+    )
 
 
 class HoldForm(forms.Form):

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date, datetime
+from typing import NamedTuple
 
 from django.db import transaction
 from django.db.models import F
@@ -26,6 +27,41 @@ NEXT: dict[str, tuple[str, ...]] = {
     "declined": (),
     "abandoned": (),
 }
+
+
+class Deed(NamedTuple):
+    """Where the deed is done that brings a ticket to a stage, and what it does there."""
+
+    room: str
+    url: str  # name of the page's address
+    right: str  # who may open the page
+    does: str
+
+
+# A stage that has a deed is reached through it alone: moved there by hand, nothing would have been done.
+BY_DEED: dict[str, Deed] = {
+    "stripped": Deed("Bench", "bench_ticket", "see_tickets", "the pieces get their tags"),
+    "examined": Deed("Bench", "bench_ticket", "see_tickets", "the examination is finished"),
+    "quoted": Deed("Plan and quote", "plan", "send_quotes", "the quote is sent"),
+    "agreed": Deed("Plan and quote", "plan", "send_quotes", "the quote is answered through its link"),
+    "declined": Deed("Plan and quote", "plan", "send_quotes", "the quote is answered through its link"),
+    "built": Deed("Build sheet", "sheet", "see_tickets", "parts are issued and pieces are fitted"),
+    "tested": Deed("Build sheet", "sheet", "see_tickets", "the tests are written down"),
+    "handed over": Deed("Hand over", "hand_over", "open_tickets", "the warranty is opened"),
+}
+# Back by hand, where nothing is lost: readings, tags and issued stock stay, and the deed can be done again.
+BACK: dict[str, tuple[str, ...]] = {
+    "examined": ("stripped",),
+    "quoted": ("examined",),
+    "built": ("reworked",),
+    "tested": ("built",),
+}
+# Stages that others than the front desk move a ticket to; one of these rights is enough.
+HAND_RIGHTS: dict[str, tuple[str, ...]] = {
+    "parts complete": ("open_tickets", "keep_stock"),
+    "reworked": ("open_tickets", "build_units"),
+}
+ENDED_BY_HAND = "abandoned"
 
 Gate = Callable[[Ticket], list[str]]
 # stage -> what each app asks before a ticket may enter it; upper apps add theirs in ready()
@@ -55,6 +91,47 @@ def move_ticket(*, ticket: Ticket, to: str, by: Actor, why: str = "", at: dateti
         write_line(by=by, deed="moved", thing=ticket, ticket_number=ticket.number, at=at, to=to, why=why)
     ticket.refresh_from_db()
     return ticket
+
+
+def backward(ticket: Ticket) -> tuple[str, ...]:
+    """The stages that the ticket may go back to by hand. A quoted one that was agreed before returns to that
+    too: the agreement stands when a supplementary quote is declined."""
+    back = BACK.get(ticket.stage, ())
+    if ticket.stage == "quoted" and ticket.stage_log.filter(after="agreed").exists():
+        return (*back, "agreed")
+    return back
+
+
+def forward_by_hand(ticket: Ticket) -> tuple[str, ...]:
+    """The stages that follow without a deed of their own. A shelf unit opens no warranty yet, so it is handed
+    over by hand."""
+    later = [one for one in NEXT[ticket.stage] if one not in {*BACK.get(ticket.stage, ()), ENDED_BY_HAND}]
+    return tuple(one for one in later if one not in BY_DEED or (one == "handed over" and ticket.for_shelf))
+
+
+def may_move(by: Actor, to: str) -> bool:
+    """May this person move a ticket to the stage by hand?"""
+    return any(by.may(right) for right in HAND_RIGHTS.get(to, ("open_tickets",)))
+
+
+def need_hand(by: Actor, to: str) -> None:
+    """Denied, or NotThere for strangers, unless the person may move a ticket to the stage by hand."""
+    if not may_move(by, to):
+        by.need("open_tickets")
+
+
+def move_by_hand(*, ticket: Ticket, to: str, by: Actor, why: str = "", at: datetime | None = None) -> Ticket:
+    """Move the ticket where no deed does it. Raises Conflict for a stage that is reached by its deed, and
+    Refusal beside ``why`` if it ends without a reason."""
+    need_hand(by, to)
+    if to not in NEXT.get(ticket.stage, ()):
+        raise Conflict(f"A ticket that is {ticket.stage} cannot become {to}.")
+    if to not in {*forward_by_hand(ticket), *backward(ticket), ENDED_BY_HAND}:
+        deed = BY_DEED[to]
+        raise Conflict(f"A ticket becomes {to} on its page {deed.room}: {deed.does}.")
+    if to == ENDED_BY_HAND and not why.strip():
+        raise Refusal(why="Say why it ends: it stands in the log.")
+    return move_ticket(ticket=ticket, to=to, by=by, why=why.strip(), at=at)
 
 
 def reach_stage(*, ticket: Ticket, to: str, by: Actor, at: datetime | None = None) -> Ticket:

@@ -211,7 +211,7 @@ def test_moving_on_shows_what_stands_in_the_way(
     assert 'value="stripped"' not in page
     address = reverse("move_ticket", args=[ticket.number])
     assert desk.post(address, {"seen": "received", "to": "stripped"}).status_code == 422
-    stale = desk.post(address, {"seen": "stripped", "to": "abandoned"})
+    stale = desk.post(address, {"seen": "stripped", "to": "abandoned", "why": "never came"})
     assert (stale.status_code, "Somebody moved this ticket" in text_of(stale)) == (422, True)
     assert desk.post(address, {"seen": "received", "to": "abandoned", "why": "never came"}).status_code == 302
     ticket.refresh_from_db()
@@ -277,7 +277,10 @@ def test_handing_over_opens_the_warranty(desk: Client, box: Box, cast: Cast) -> 
     page = text_of(desk.get(reverse("ticket", args=[ticket.number])))
     address = reverse("hand_over", args=[ticket.number])
     assert address in page
-    assert "the warranty is opened with it" in page
+    assert "the warranty is opened" in page
+    assert 'value="handed over"' not in page
+    # HTML, 4.10.5.1.7: the value of a date control is a valid date string, yyyy-mm-dd; any other is dropped.
+    assert f'name="fitted_on" value="{clock.today().isoformat()}"' in text_of(desk.get(address))
     sent = {"fitted_on": clock.today().isoformat(), "months": "500", "conditions": "as written"}
     wrong = desk.post(address, sent)
     assert (wrong.status_code, "as written" in text_of(wrong)) == (422, True)

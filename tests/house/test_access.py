@@ -63,7 +63,7 @@ def deeds(ticket: Ticket) -> list[tuple[str, set[str], dict[str, Any]]]:
         (reverse("lift_hold", args=number), OPENERS, {}),
         (reverse("book_time", args=number), COLLEAGUES, {"minutes": "5", "work": "build"}),
         (reverse("add_photographs", args=number), OPENERS, {"photographs": [picture()]}),
-        (reverse("move_ticket", args=number), OPENERS, {"seen": "tested", "to": "abandoned"}),
+        (reverse("move_ticket", args=number), OPENERS, {"seen": "tested", "to": "abandoned", "why": "x"}),
     ]
 
 
