@@ -1,5 +1,6 @@
 """The front door. Each place is included by name, so that no lower app imports an upper one."""
 
+from django.contrib.auth.decorators import login_required
 from django.urls import include, path
 
 from shop import views
@@ -11,7 +12,7 @@ urlpatterns = [
     path("sign-in", views.SignIn.as_view(), name="sign_in"),
     path("sign-out", views.SignOut.as_view(), name="sign_out"),
     path("scheme", views.choose_scheme, name="scheme"),
-    path("specimen", specimen, name="specimen"),
+    path("specimen", login_required(specimen), name="specimen"),
     path("counter/", include("shop.counter_urls")),
     path("bench/", include("inspections.urls")),
     path("stores/", include("inventory.urls")),
