@@ -21,6 +21,8 @@ from shop.models import Ticket
 from shop.refusals import Conflict, Refusal
 from shop.stages import move_ticket
 
+# Stripped without an examination: a ticket that was moved on before its unit was laid out.
+STRIPPED_FROM = ("received", "stripped")
 READABLE_STAGES = ("stripped", "examined", "quoted", "agreed", "parts complete", "reworked")
 
 
@@ -43,7 +45,7 @@ def open_examination(
         found = Examination.objects.filter(ticket=ticket).first()
         if found is not None:
             return found
-        if ticket.stage != "received":
+        if ticket.stage not in STRIPPED_FROM:
             raise Conflict(f"A ticket that is {ticket.stage} cannot be stripped.")
         source = ticket.sources.filter(kind="unit").first()
         if source is None:
@@ -56,7 +58,8 @@ def open_examination(
         write_line(
             by=by, deed="opened", thing=examination, ticket_number=ticket.number, at=at, guide=revision.number
         )
-        move_ticket(ticket=ticket, to="stripped", by=by, at=at)
+        if ticket.stage != "stripped":
+            move_ticket(ticket=ticket, to="stripped", by=by, at=at)
     return examination
 
 

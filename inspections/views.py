@@ -18,7 +18,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inspections import bench_pages as pages
 from inspections.blind import Sight, sees_all, sight_of
 from inspections.document import Check, Guide
-from inspections.examining import READABLE_STAGES, finish_examination, mark_missing, open_examination
+from inspections.examining import (
+    READABLE_STAGES,
+    STRIPPED_FROM,
+    finish_examination,
+    mark_missing,
+    open_examination,
+)
 from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
 from inspections.forms import ReadingForm, WithdrawForm, new_id
 from inspections.guides import guide_of, newest_revision
@@ -166,6 +172,7 @@ def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], s
         context["positions"] = guide.positions_of(ticket.variant.code)
         context["cautions"] = _cautions(guide.guide)
     context["missing"] = request.POST.getlist("missing")
+    context["strippable"] = ticket.stage in STRIPPED_FROM
     return render(request, "inspections/bench/strip.html", context, status=status)
 
 
@@ -274,10 +281,11 @@ def _form(
     check: Check, whole: Examined, person: str, data: Any = None, initial: dict[str, Any] | None = None
 ) -> ReadingForm:
     gauges = whole.state.gauges
-    choices = pages.gauge_choices(check, gauges, clock.today())
+    dimension = whole.judgement.guide.dimension_of(check)
+    choices = pages.gauge_choices(check, gauges, clock.today(), dimension)
     if data is not None:
         return ReadingForm(check, choices, data)
-    gauge = pages.last_gauge(whole, person, check, gauges)
+    gauge = pages.last_gauge(whole, person, check, gauges, dimension)
     return ReadingForm(check, choices, initial={"gauge": gauge, **(initial or {})})
 
 

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inspections.examining import open_examination
 from inspections.guides import publish_guide
-from inspections.models import Examination, Reading
+from inspections.models import Examination, Gauge, Reading
 from inventory.models import Piece
 from shop.access import PROGRAM
 from shop.models import Complaint, Ticket, TicketComplaint
@@ -379,3 +379,46 @@ def test_one_who_takes_no_readings_sees_no_form(bench: Examination, cast: Cast, 
     assert 'name="deed"' not in page(client, UNIT)
     Ticket.objects.update(stage="built")
     assert 'name="deed"' not in page(signed_in(cast.technician), CASE)
+
+
+def test_only_gauges_of_the_right_kind_are_offered(cast: Cast, technician: Client) -> None:
+    """And of those the one that this person last read with is chosen, whatever was used in between."""
+    by = cast.actor("technician")
+    kinds = SMALL.replace('name = "casing bore"', 'name = "casing bore"\ndimension = "bore"')
+    bench = strip_unit(by, text=kinds.replace('name = "shaft diameter"', 'name = "d"\ndimension = "outside"'))
+    Gauge.objects.filter(code="T2").update(measures="outside")
+    Gauge.objects.filter(code="B1").update(measures="bore")
+    text = page(technician, f"{CASE}?check=BORE")
+    assert 'value="B1"' in text
+    assert 'value="T2"' not in text
+    read(bench, by, "BORE", "26.010 mm")
+    read(bench, by, "DIAMETER", "25.98 mm", gauge="T2")
+    assert 'value="B1" selected' in page(technician, f"{CASE}?check=BORE")
+    Gauge.objects.update(measures="gap")
+    assert "No gauge in use measures bore" in page(technician, f"{CASE}?check=BORE")
+
+
+def test_a_note_is_no_caution(cast: Cast, technician: Client) -> None:
+    """Oxide is for danger to people; what spoils a part stands beside in ink."""
+    words = "A shaft driven out the wrong way ruins this bore."
+    text = SMALL.replace(
+        'feature = "CASE.B"\n\n[[check]]', f'feature = "CASE.B"\nnote = "{words}"\n\n[[check]]'
+    )
+    strip_unit(cast.actor("technician"), text=text)
+    assert f'<p class="aside-note">{words}</p>' in page(technician, f"{CASE}?check=BORE")
+
+
+def test_a_stripped_ticket_without_an_examination_is_laid_out(cast: Cast, technician: Client) -> None:
+    """Old data: the ticket was moved on before its unit was laid out."""
+    publish_guide(text=DEMONSTRATION.read_text(), by=PROGRAM)
+    ticket = open_ticket(family="H4")
+    Ticket.objects.filter(pk=ticket.pk).update(stage="stripped")
+    assert 'value="strip"' in page(technician, UNIT)
+    assert technician.post(UNIT, {"deed": "strip"}).status_code == 302
+    held = Examination.objects.get(ticket=ticket)
+    assert Piece.objects.filter(source__ticket=ticket).exists()
+    assert held.ticket is not None
+    assert held.ticket.stage == "stripped"
+    other = open_ticket(2402, family="H4")
+    Ticket.objects.filter(pk=other.pk).update(stage="quoted")
+    assert 'value="strip"' not in page(technician, f"/bench/{other.number}")
