@@ -14,6 +14,10 @@ MICRO = 1_000_000
 DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "CLP": 0, "KWD": 3, "BHD": 3, "TND": 3}
 TYPED = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,4})?")
 
+# What people type that is nearly an amount: thousands set apart, and more digits than are kept
+GROUPED = re.compile(r"([1-9][0-9]{0,2}(?:[.,'’\s][0-9]{3})+)(?:[.,]([0-9]*))?")
+LONG = re.compile(r"[0-9]{10,}(?:[.,][0-9]*)?")
+
 
 def digits(currency: str) -> int:
     return DIGITS.get(currency, 2)
@@ -28,8 +32,9 @@ def parse_minor(text: str, currency: str | None = None) -> int:
     """Minor units from ``"84"``, ``"84.00"`` or ``"84,00"``; Refusal with an example for anything else."""
     typed = text.strip()
     places = digits(currency or settings.CURRENCY)
-    if not TYPED.fullmatch(typed):
-        raise Refusal(f"Write an amount such as {Decimal(8450).scaleb(-places)}, without a currency sign.")
+    # 1,200 is twelve hundred to one reader and one and a fifth to another: neither is guessed at.
+    if not TYPED.fullmatch(typed) or (places < 3 and GROUPED.fullmatch(typed)):
+        raise Refusal(_what_is_wrong(typed, places))
     try:
         amount = Decimal(typed.replace(",", ".")).scaleb(places)
     except InvalidOperation:
@@ -37,6 +42,21 @@ def parse_minor(text: str, currency: str | None = None) -> int:
     if amount != int(amount):
         raise Refusal(f"{currency or settings.CURRENCY} has {places} digits after the point.")
     return int(amount)
+
+
+def _what_is_wrong(typed: str, places: int) -> str:
+    """What of the text is no amount, with an example of what is."""
+    example = str(Decimal(8450).scaleb(-places))
+    if typed.startswith(("-", "−")):
+        return f"An amount here is zero or more: write it without the minus, such as {example}."
+    if grouped := GROUPED.fullmatch(typed):
+        whole = re.sub(r"[^0-9]", "", grouped[1])
+        minor = (grouped[2] or "")[:places].ljust(places, "0")
+        plain = f"{whole}.{minor}" if places else whole
+        return f"Write it without the comma, point or space between the thousands, such as {plain}."
+    if LONG.fullmatch(typed):
+        return f"The amount is too large: at most nine digits before the point, such as {example}."
+    return f"Write an amount such as {example}, without a currency sign."
 
 
 def show_minor(minor: int, currency: str | None = None, sign: bool = False) -> str:
