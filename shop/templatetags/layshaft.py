@@ -8,6 +8,7 @@ from typing import Any
 from zlib import crc32
 
 from django import template
+from django.forms import BaseForm
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
@@ -66,6 +67,12 @@ def money(minor: int | str | None, currency: str = "EUR") -> str:
     digits = str(abs(amount)).rjust(places + 1, "0")
     text = f"{digits[:-places]}.{digits[-places:]}" if places else digits
     return f"−{text}" if amount < 0 else text
+
+
+@register.filter
+def count_errors(form: BaseForm) -> int:
+    """How many messages a form carries; a field may carry several."""
+    return sum(len(messages) for messages in form.errors.values())
 
 
 @register.filter

@@ -116,3 +116,15 @@ def test_the_pages_of_trouble_need_no_context(code: int) -> None:
     html = render_to_string(f"{code}.html")
     assert f">{code}<" in html
     assert "!" not in re.sub(r"<!doctype html>", "", html)
+
+
+def test_the_summary_is_headed_by_the_number_of_its_lines() -> None:
+    form = SpecimenForm({})
+    form.is_valid()
+    name = next(iter(form.fields))
+    form.add_error(name, "A second thing about the same field.")
+    form.add_error(None, "Something about the whole.")
+    html = render_to_string("shop/parts/summary.html", {"form": form})
+    lines = html.count("<li>")
+    assert lines > len(form.errors)
+    assert f"{lines} things are not right yet" in html
