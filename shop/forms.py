@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 from uuid import uuid4
 
@@ -12,8 +14,9 @@ from django.http import QueryDict
 from shop import clock
 from shop.models import STAGES, Complaint, Customer, Family, Ticket, Variant
 from shop.money import parse_minor
+from shop.opening import check_agreed, check_promise
 from shop.refusals import Refusal
-from shop.taking_in import NewCustomer, Shot, find_customer
+from shop.taking_in import NewCustomer, Shot, check_customer, find_customer
 from shop.timesheets import WORKS
 
 MOST_PHOTOGRAPHS = 20
@@ -200,25 +203,41 @@ class OpeningForm(Keyed):
         return [(heading, [self[name] for name in names]) for heading, names in self.parts]
 
     def clean(self) -> dict[str, Any]:
+        """Who it is for, and what the rule would refuse: all of it is said in one round."""
         cleaned: dict[str, Any] = super().clean() or {}
-        known, new = cleaned.get("customer", ""), cleaned.get("new_name", "")
         if cleaned.get("family") not in {None, self.chosen}:
             self.add_error(None, "The family was changed meanwhile. Choose it again above.")
+        self._find_owner(cleaned)
+        self._ask(check_promise, cleaned.get("promised_on"))
+        if cleaned.get("whose") == "customer":
+            self._ask(check_agreed, cleaned.get("examination_fee", 0), cleaned.get("agreed_by", ""))
+        return cleaned
+
+    def _find_owner(self, cleaned: dict[str, Any]) -> None:
+        known, new = cleaned.get("customer", ""), cleaned.get("new_name", "")
+        newcomer = NewCustomer(new, cleaned.get("new_email", ""), cleaned.get("new_phone", ""))
         if cleaned.get("whose") == "shelf":
             if known or new:
                 self.add_error("whose", "A unit for the shelf has no customer. Leave the customer empty.")
-        elif known and new:
+            return
+        if known and new:
             self.add_error("new_name", "Either a known customer or a new one, not both.")
-        elif not known and not new:
-            self.add_error("customer", "Who brings it? Choose a known customer or write a new one.")
         elif known:
-            try:
-                cleaned["owner"] = find_customer(known)
-            except Refusal as trouble:
-                add_refusal(self, trouble)
-        else:
-            cleaned["owner"] = NewCustomer(new, cleaned.get("new_email", ""), cleaned.get("new_phone", ""))
-        return cleaned
+            cleaned["owner"] = self._ask(find_customer, known)
+        elif new:
+            cleaned["owner"] = newcomer
+        elif not {"customer", "new_name"} & {*self.errors}:
+            self.add_error("customer", "Who brings it? Choose a known customer or write a new one.")
+        if not known and newcomer.email:
+            self._ask(check_customer, replace(newcomer, name=new or "not written yet"))
+
+    def _ask(self, check: Callable[..., Any], *said: Any) -> Any:
+        """What the check answers; a refusal is put beside its field."""
+        try:
+            return check(*said)
+        except Refusal as trouble:
+            add_refusal(self, trouble)
+            return None
 
     def ticket_fields(self) -> dict[str, Any]:
         """Arguments of :func:`shop.taking_in.take_in_unit`."""

@@ -40,9 +40,16 @@ def _check_family(family: Family, variant: Variant, complaints: Sequence[Complai
             raise Refusal(complaints=f"“{complaint}” is no complaint of {family}. Choose from its list.")
 
 
-def _check_promise(promised_on: date | None, at: datetime) -> None:
+def check_promise(promised_on: date | None, at: datetime | None = None) -> None:
+    """Refusal beside ``promised_on`` for a day that is past."""
     if promised_on is not None and promised_on < clock.today(at):
         raise Refusal(promised_on="This day is past. Promise a day that is still to come.")
+
+
+def check_agreed(examination_fee_minor: int, agreed_by: str) -> None:
+    """Refusal beside ``agreed_by`` for a customer's fee that nobody agreed to."""
+    if examination_fee_minor and not agreed_by.strip():
+        raise Refusal(agreed_by="Who agreed to the examination fee? Write the name.")
 
 
 def _check_money(**amounts: int) -> None:
@@ -99,7 +106,7 @@ def open_ticket(
     by.need("open_tickets")
     at = at or clock.now()
     _check_family(family, variant, complaints)
-    _check_promise(promised_on, at)
+    check_promise(promised_on, at)
     _check_money(
         declared_value_minor=declared_value_minor,
         examination_fee_minor=examination_fee_minor,
@@ -108,8 +115,8 @@ def open_ticket(
     _check_sources(more_sources)
     if on_no not in Ticket.ON_NO:
         raise Refusal(on_no=f"What happens on a no is one of: {', '.join(Ticket.ON_NO)}.")
-    if customer is not None and examination_fee_minor and not agreed_by.strip():
-        raise Refusal(agreed_by="Who agreed to the examination fee? Write the name.")
+    if customer is not None:
+        check_agreed(examination_fee_minor, agreed_by)
     with transaction.atomic():
         unit = Unit.objects.create(
             kind="customer" if customer else "shop",
@@ -167,7 +174,7 @@ def change_ticket(
     if not ticket.is_open:
         raise Conflict(f"Ticket {ticket.number} is {ticket.stage}. Nothing of it changes any more.")
     if "promised_on" in changes and changes["promised_on"] != ticket.promised_on:
-        _check_promise(changes["promised_on"], at)
+        check_promise(changes["promised_on"], at)
     with transaction.atomic():
         won = Ticket.objects.filter(pk=ticket.pk, version=version).update(**changes, version=F("version") + 1)
         if not won:

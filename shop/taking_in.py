@@ -59,13 +59,21 @@ def find_customer(typed: str) -> Customer:
     return found[0]
 
 
+def check_customer(new: NewCustomer) -> None:
+    """Refusal beside ``new_name`` or ``new_email``, or both, for what cannot be written down."""
+    wrong = {}
+    if not new.name.strip():
+        wrong["new_name"] = "Write the customer's name."
+    if new.email.strip() and not usable_address(new.email):
+        wrong["new_email"] = "No letter can go to this address. Write it like name@example.org."
+    if wrong:
+        raise Refusal(**wrong)
+
+
 def add_customer(*, new: NewCustomer, by: Actor, at: datetime | None = None) -> Customer:
     """Write a customer down. Refusal beside ``new_name`` or ``new_email``."""
     by.need("open_tickets")
-    if not new.name.strip():
-        raise Refusal(new_name="Write the customer's name.")
-    if new.email.strip() and not usable_address(new.email):
-        raise Refusal(new_email="No letter can go to this address. Write it like name@example.org.")
+    check_customer(new)
     with transaction.atomic():
         customer = Customer.objects.create(
             name=new.name.strip(),

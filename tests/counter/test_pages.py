@@ -96,7 +96,9 @@ def test_the_same_key_with_another_content_is_said_and_gets_a_new_key(desk: Clie
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        ({"declared_value": "1.234,5"}, "Write an amount such as 84.50"),
+        ({"declared_value": "four"}, "Write an amount such as 84.50"),
+        ({"declared_value": "1,200.50"}, "between the thousands, such as 1200.50"),
+        ({"declared_value": "-5"}, "without the minus"),
         ({"examination_fee": "95", "agreed_by": ""}, "Who agreed to the examination fee"),
         ({"new_name": ""}, "Who brings it"),
         ({"customer": "Nobody"}, "not both"),
@@ -119,6 +121,22 @@ def test_what_is_wrong_is_said_and_nothing_typed_is_lost(
     assert "Jumps out &lt;b&gt;downhill&lt;/b&gt;." in page
     assert not Ticket.objects.exists()
     assert not Customer.objects.exists()
+
+
+def test_everything_that_is_wrong_is_said_in_one_round(desk: Client, box: Box) -> None:
+    wrong = {
+        "declared_value": "four",
+        "new_email": "no address",
+        "promised_on": "2020-01-01",
+        "examination_fee": "95",
+        "agreed_by": "",
+        "variant": "999999",
+    }
+    answer = desk.post(reverse("open_ticket"), typed(box) | wrong)
+    assert answer.status_code == 422
+    assert {*answer.context["form"].errors} == {*wrong} - {"examination_fee"}
+    answer = desk.post(reverse("open_ticket"), typed(box) | wrong | {"new_name": ""})
+    assert {*answer.context["form"].errors} == {*wrong, "customer"} - {"examination_fee"}
 
 
 @pytest.mark.parametrize(
