@@ -18,6 +18,7 @@ from inspections.blind import Sight, words_for
 from inspections.document import Check, Defect, Position
 from inspections.drawing import unit_drawing
 from inspections.findings import Examined, GaugeRow, next_open_check
+from inspections.gauges import fits
 from inspections.guides import guide_of
 from inspections.judging import Finding, Judgement, ReadingRecord
 from inspections.models import Examination, GuideRevision
@@ -304,9 +305,12 @@ def _unit_of(texts: Sequence[str]) -> str:
     return "mm"
 
 
-def gauge_choices(check: Check, gauges: Sequence[GaugeRow], today: Any) -> list[Any]:
-    """Choices for the select: those that are fine enough first, the finest before the others."""
-    use = sorted((one for one in gauges if not one.retired), key=lambda one: (one.expanded_um, one.code))
+def gauge_choices(check: Check, gauges: Sequence[GaugeRow], today: Any, dimension: str = "") -> list[Any]:
+    """Choices for the select: gauges of the right kind, those that are fine enough before the others."""
+    use = sorted(
+        (one for one in gauges if not one.retired and fits(one.measures, dimension)),
+        key=lambda one: (one.expanded_um, one.code),
+    )
     most = check.gauge_um
     fine = [one for one in use if most is None or one.expanded_um <= most]
     coarse = [one for one in use if one not in fine]
@@ -315,21 +319,27 @@ def gauge_choices(check: Check, gauges: Sequence[GaugeRow], today: Any) -> list[
         late = ", calibration overdue" if one.due_on is not None and one.due_on < today else ""
         return one.code, f"{one.code} {one.name}, ± {one.expanded_um:g} µm{late}"
 
+    if not use:
+        return [("", f"No gauge in use measures {dimension}" if dimension else "No gauge is in use")]
     groups: list[Any] = [("", "Choose the gauge"), ("Fine enough", [told(one) for one in fine])]
     if coarse:
         groups.append((f"Too coarse: ± {most:g} µm asked", [told(one) for one in coarse]))
     return groups
 
 
-def last_gauge(whole: Examined, person: str, check: Check, gauges: Sequence[GaugeRow]) -> str:
-    """The gauge that this person read with last, if it is fine enough here."""
+def last_gauge(
+    whole: Examined, person: str, check: Check, gauges: Sequence[GaugeRow], dimension: str = ""
+) -> str:
+    """The gauge of the right kind and fine enough here that this person read with last."""
     fine = {
         one.code
         for one in gauges
-        if not one.retired and (check.gauge_um is None or one.expanded_um <= check.gauge_um)
+        if not one.retired
+        and fits(one.measures, dimension)
+        and (check.gauge_um is None or one.expanded_um <= check.gauge_um)
     }
-    used = [one.gauge for one in whole.records if one.person == person and one.gauge]
-    return used[-1] if used and used[-1] in fine else ""
+    used = [one.gauge for one in whole.records if one.person == person and one.gauge in fine]
+    return used[-1] if used else ""
 
 
 def next_link(number: int, judgement: Judgement, after: str) -> dict[str, str] | None:

@@ -81,6 +81,7 @@ class GaugeRow(NamedTuple):
     calibration_um: float
     retired: bool
     due_on: date | None
+    measures: str
 
 
 class State(NamedTuple):
@@ -98,9 +99,9 @@ class State(NamedTuple):
 def states_of(several: Sequence[Examination]) -> list[State]:
     """Three queries and each one's counter: a judgement kept under its state is never stale."""
     gauges = tuple(
-        GaugeRow(pk, code, name, expanded, calibration, retired is not None, due)
-        for pk, code, name, expanded, calibration, retired, due in Gauge.objects.values_list(
-            "pk", "code", "name", "expanded_um", "calibration_um", "retired_at", "due_on"
+        GaugeRow(pk, code, name, expanded, calibration, retired is not None, due, measures)
+        for pk, code, name, expanded, calibration, retired, due, measures in Gauge.objects.values_list(
+            "pk", "code", "name", "expanded_um", "calibration_um", "retired_at", "due_on", "measures"
         )
     )
     people, pieces = _people(), _pieces(several)

@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from inspections.document import Check
+from inspections.document import DIMENSIONS, Check
 from inspections.models import Gauge
 from shop import clock
 from shop.access import Actor
@@ -22,10 +22,22 @@ def is_fine_enough(check: Check, gauge: Gauge) -> bool:
     return check.gauge_um is None or gauge.expanded_um <= check.gauge_um
 
 
-def fine_gauges(check: Check, gauges: Iterable[Gauge]) -> list[Gauge]:
-    """Those whose expanded uncertainty the check accepts, the finest first."""
+def kinds_of(measures: str) -> tuple[str, ...]:
+    """The kinds of dimension that a gauge measures, from the list as it is kept."""
+    return tuple(one.strip() for one in measures.split(",") if one.strip())
+
+
+def fits(measures: str, dimension: str) -> bool:
+    """Does a gauge that measures these kinds reach the dimension? Nothing asked, or any: yes."""
+    kinds = kinds_of(measures)
+    return not dimension or "any" in kinds or dimension in kinds
+
+
+def fine_gauges(check: Check, gauges: Iterable[Gauge], dimension: str = "") -> list[Gauge]:
+    """Those of the right kind whose expanded uncertainty the check accepts, the finest first."""
     return sorted(
-        (one for one in gauges if is_fine_enough(check, one)), key=lambda one: (one.expanded_um, one.code)
+        (one for one in gauges if is_fine_enough(check, one) and fits(one.measures, dimension)),
+        key=lambda one: (one.expanded_um, one.code),
     )
 
 
@@ -43,6 +55,7 @@ def add_gauge(
     by: Actor,
     calibrated_on: date | None = None,
     due_on: date | None = None,
+    measures: str = "any",
     at: datetime | None = None,
 ) -> Gauge:
     """Put a gauge on the list; the same code with the same figures again is the same gauge."""
@@ -51,6 +64,9 @@ def add_gauge(
         raise Refusal(
             expanded_um="A gauge has an uncertainty and a step above 0 µm; its calibration is a part of it."
         )
+    kinds = kinds_of(measures)
+    if not kinds or not set(kinds) <= {*DIMENSIONS, "any"}:
+        raise Refusal(measures=f"Say what it measures: any, or some of {', '.join(DIMENSIONS)}.")
     figures = {
         "name": name,
         "expanded_um": expanded_um,
@@ -58,6 +74,7 @@ def add_gauge(
         "resolution_um": resolution_um,
         "calibrated_on": calibrated_on,
         "due_on": due_on,
+        "measures": ", ".join(kinds),
     }
     with transaction.atomic():
         gauge, made = Gauge.objects.get_or_create(code=code, defaults=figures)

@@ -57,6 +57,7 @@ class Gauge(models.Model):
     expanded_um = models.FloatField()
     calibration_um = models.FloatField()  # the part of it that two readings with this gauge share
     resolution_um = models.FloatField()
+    measures = models.CharField(max_length=80, default="any")  # kinds of dimension with commas, or "any"
     calibrated_on = models.DateField(null=True, blank=True)
     due_on = models.DateField(null=True, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)

@@ -20,7 +20,7 @@ from django.db import IntegrityError, transaction
 from inspections.document import Check, GuideIndex
 from inspections.examining import need_readable
 from inspections.findings import judgement_of, pieces_of, variant_of
-from inspections.gauges import fine_gauges, gauges_in_use, is_fine_enough
+from inspections.gauges import fine_gauges, fits, gauges_in_use, is_fine_enough, kinds_of
 from inspections.guides import guide_of
 from inspections.models import Examination, Gauge, Reading, ReadingPiece
 from inspections.seeing import SOUND, plain
@@ -143,6 +143,13 @@ class _Desk:
         if code not in self.gauges:
             raise _No("gauge", f"There is no gauge {code} in use. Fine enough: {self._fine(check)}.")
         gauge = self.gauges[code]
+        dimension = self.guide.dimension_of(check)
+        if not fits(gauge.measures, dimension):
+            raise _No(
+                "gauge",
+                f"{code} measures {', '.join(kinds_of(gauge.measures))}; {check.title} asks for a gauge "
+                f"that measures {dimension}. Those that do: {self._fine(check)}.",
+            )
         if not is_fine_enough(check, gauge):
             raise _No(
                 "gauge",
@@ -152,7 +159,12 @@ class _Desk:
         return gauge
 
     def _fine(self, check: Check) -> str:
-        return ", ".join(one.code for one in fine_gauges(check, self.gauges.values())) or "none in use"
+        return (
+            ", ".join(
+                one.code for one in fine_gauges(check, self.gauges.values(), self.guide.dimension_of(check))
+            )
+            or "none in use"
+        )
 
 
 def record_readings(

@@ -10,7 +10,7 @@ from difflib import get_close_matches
 from math import isfinite
 from typing import Any, Literal
 
-from inspections.document import CHECK_KINDS
+from inspections.document import CHECK_KINDS, DIMENSIONS
 
 Severity = Literal["refused", "warning"]
 
@@ -185,6 +185,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "limit": _tables(_LIMIT, "new"),
             "rule": _one_of("guarded", "simple"),
             "source": _text,
+            "dimension": _one_of(*DIMENSIONS),
             "form": _number,
         },
         "code position name limit",
@@ -202,7 +203,9 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "title": _short,
             **dict.fromkeys(("variants", "places", "remedies"), _texts),
             **dict.fromkeys(("gauge_um", "min", "max", "wear"), _number),
-            **dict.fromkeys(("position", "how", "feature", "designation", "caution", "source"), _text),
+            **dict.fromkeys(
+                ("position", "how", "feature", "designation", "caution", "note", "source"), _text
+            ),
         },
         "code position kind title",
     ),
@@ -223,7 +226,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "name": _short,
             "leaves": _tables(_LEAVES, "feature to"),
             "fails": _number,
-            **dict.fromkeys(("skill", "caution", "source"), _text),
+            **dict.fromkeys(("skill", "caution", "note", "source"), _text),
             **dict.fromkeys(("minutes", "consumables_minor", "outside_minor", "lead_days"), _whole),
             **dict.fromkeys(("restores", "rules_out"), _texts),
         },
@@ -235,7 +238,9 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "code": _code,
             "title": _short,
             "bolts": _table(_BOLTS, "thread"),
-            **dict.fromkeys(("text", "sealing", "float_check", "fit_check", "stamp", "caution"), _text),
+            **dict.fromkeys(
+                ("text", "sealing", "float_check", "fit_check", "stamp", "caution", "note"), _text
+            ),
             **dict.fromkeys(("positions", "after", "variants", "washers", "record"), _texts),
         },
         "code title text",

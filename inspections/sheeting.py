@@ -110,6 +110,7 @@ def _step(
         "text": step.text,
         "stamp": step.stamp,
         "caution": step.caution,
+        "note": step.note,
         "sealing": step.sealing,
         "pieces": [_piece(guide, chosen[code]) for code in here if code in chosen],
         "not_chosen": [guide.position[code].name for code in here if code not in chosen],

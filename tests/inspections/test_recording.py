@@ -15,6 +15,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inspections.examining import bonds_by_position, finish_examination, mark_missing, open_examination
 from inspections.findings import disputes_of, examinations, judgement_of, next_open_check
+from inspections.gauges import add_gauge
 from inspections.guides import guide_of, publish_guide
 from inspections.models import Examination, Gauge, Reading, ReadingPiece
 from inspections.recording import MOST_READINGS, SentReading, record_readings
@@ -532,3 +533,46 @@ def test_what_is_kept_follows_every_change(cast: Cast) -> None:
     Piece.objects.filter(tag=tag).update(condition=2)
     assert finding()[0] == "not examined"
     assert judgement_of(fresh(bench)) is judgement_of(fresh(bench))
+
+
+BORE_ASKED = SMALL.replace('name = "casing bore"', 'name = "casing bore"\ndimension = "bore"')
+
+
+def test_a_gauge_of_the_wrong_kind_is_refused_and_those_that_fit_are_named(technician: Actor) -> None:
+    """A bore is not read with an outside micrometer, however fine it is."""
+    bench = strip_unit(technician, text=BORE_ASKED)
+    add_gauge(
+        code="MIC",
+        name="outside micrometer",
+        expanded_um=1,
+        calibration_um=1,
+        resolution_um=1,
+        measures="outside",
+        by=PROGRAM,
+    )
+    Gauge.objects.filter(code="T2").update(measures="length")
+    refused = read(bench, technician, "BORE", "26.010 mm", gauge="MIC")
+    assert (refused.status, refused.field) == ("refused", "gauge")
+    assert refused.problem == (
+        "MIC measures outside; Bore asks for a gauge that measures bore. Those that do: B1."
+    )
+    assert read(bench, technician, "BORE", "26.010 mm", gauge="B1").status == "recorded"  # measures any
+    Gauge.objects.filter(code="B1").update(measures="outside, bore")
+    assert read(bench, technician, "BORE", "26.011 mm", gauge="B1").status == "recorded"
+    # Nothing is asked of a gauge where the guide names no kind.
+    assert read(bench, technician, "DIAMETER", "25.985 mm", gauge="MIC").status == "recorded"
+
+
+@pytest.mark.parametrize("measures", ["", "weight", "bore, weight"])
+def test_a_gauge_measures_a_kind_that_is_known(measures: str) -> None:
+    with pytest.raises(Refusal) as caught:
+        add_gauge(
+            code="X",
+            name="x",
+            expanded_um=1,
+            calibration_um=1,
+            resolution_um=1,
+            measures=measures,
+            by=PROGRAM,
+        )
+    assert "measures" in caught.value.errors
