@@ -12,6 +12,7 @@ from shop.access import asker, ticket_for
 from shop.money import show_minor
 
 tickets = Router(tags=["tickets"])
+PLACES = 6
 
 
 class Beaten(Schema):
@@ -86,7 +87,7 @@ def plan(request: HttpRequest, number: int, aim: Aim = Aim.LEAST_COST) -> dict[s
     def money(minor: int | None) -> str | None:
         return show_minor(minor, settings.CURRENCY, sign=True) if sees and minor is not None else None
 
-    return {
+    answer = {
         "ticket": ticket.number,
         "aim": document["aim"],
         "status": solved.status,
@@ -106,6 +107,18 @@ def plan(request: HttpRequest, number: int, aim: Aim = Aim.LEAST_COST) -> dict[s
         "working": document["working"] if sees else [],
         "cautions": list(basis.judgement.guide.guide.cautions),
     }
+    return {name: tidy(value) for name, value in answer.items()}
+
+
+def tidy(value: Any) -> Any:
+    """The same with every float at six places: a binary fraction's tail says nothing about a gearbox."""
+    if isinstance(value, float):
+        return round(value, PLACES)
+    if isinstance(value, dict):
+        return {name: tidy(one) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [tidy(one) for one in value]
+    return value
 
 
 def _position(one: dict[str, Any], money: Any, sees: bool) -> dict[str, Any]:

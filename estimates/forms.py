@@ -8,6 +8,8 @@ from django import forms
 from shop import clock
 from shop.refusals import Refusal
 
+STALE_FORM = "The form came without its key. Open the page again and answer from there."
+
 
 def fresh_key() -> str:
     return str(uuid4())
@@ -28,17 +30,27 @@ class AnswerForm(Refusable):
         label="Your name",
         max_length=120,
         help_text="It stands under your answer.",
-        error_messages={"required": "Write your name: it stands under your answer."},
+        error_messages={
+            "required": "Write your name: it stands under your answer.",
+            "max_length": "Write your name in at most %(limit_value)d characters.",
+        },
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
-    key = forms.CharField(widget=forms.HiddenInput, max_length=80, initial=fresh_key)
+    key = forms.CharField(
+        widget=forms.HiddenInput,
+        max_length=80,
+        initial=fresh_key,
+        error_messages={"required": STALE_FORM, "max_length": STALE_FORM},
+    )
 
 
 class RateForm(Refusable):
     currency = forms.CharField(
         max_length=3,
         help_text="Three letters, such as GBP.",
-        error_messages={"required": "Write the three letters of a currency, such as GBP."},
+        error_messages=dict.fromkeys(
+            ("required", "max_length"), "Write the three letters of a currency, such as GBP."
+        ),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     on = forms.DateField(
@@ -52,7 +64,7 @@ class RateForm(Refusable):
     )
     rate = forms.CharField(
         max_length=20,
-        error_messages={"required": "Write a rate such as 1.1500."},
+        error_messages=dict.fromkeys(("required", "max_length"), "Write a rate such as 1.1500."),
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
     )
     sure = forms.BooleanField(label="I looked twice: it is right", required=False)

@@ -380,7 +380,7 @@ class Journey:
 
     def rework(self) -> Told:
         row = self.data["rework"]
-        by = self.actor(row["by"])
+        by, lead = self.actor(row["by"]), self.actor(row["lead"])
         rows = []
         for built in BuildRow.objects.filter(ticket=self.ticket, dropped_at__isnull=True, way="reworked"):
             guide = guide_of(self.examination().revision)
@@ -394,7 +394,7 @@ class Journey:
                     minutes=remedy.minutes,
                     good=True,
                     key=f"{self.ticket.number}:{built.piece.tag}:{code}",
-                    by=by,
+                    by=lead if remedy.skill == "lead" else by,
                 )
                 rows.append((built.position_code, built.piece.tag, remedy.name, str(remedy.minutes)))
         after = [one for one in self.data["sitting"] if one.get("after") == "rework"]
@@ -435,7 +435,7 @@ class Journey:
         boxes = 0
         for step in self.sheet.document["steps"]:
             for box in step["boxes"]:
-                text = f"{step['float']['float_mm']:.2f} mm" if step["float"] and "float" in box else "done"
+                text = filled_in(step, box, row["boxes"])
                 record_box(sheet=self.sheet, step_code=step["code"], box=box, text=text, by=by)
                 boxes += 1
         sign_inside(sheet=self.sheet, by=second)

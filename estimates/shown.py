@@ -3,15 +3,17 @@
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
 
-from estimates.models import Plan, Quote
+from estimates.models import Quote
 from inspections.bars import limit_bar
 from inspections.document import GuideIndex
 from inspections.drawing import unit_drawing
 from inspections.guides import guide_of
 from inspections.models import Examination
 from shop.models import Ticket
+from shop.money import show_minor
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +77,22 @@ def _stack_row(one: dict[str, Any]) -> StackRow:
 
 
 def stacked_choices(document: dict[str, Any]) -> list[dict[str, Any]]:
-    """The choices in the order of their balloons."""
-    return sorted(document["choices"], key=lambda one: (one["number"], one["slot"]))
+    """The choices in the order of their balloons. ``said``: the label without the position's name, which
+    stands in a column of its own; ``unchanged``: an own piece that goes back as it is."""
+    rows = sorted(document["choices"], key=lambda one: (one["number"], one["slot"]))
+    return [
+        one
+        | {
+            "said": without_name(one["label"], one["name"]),
+            "unchanged": one["kind"] == "own",
+            "beat": [other | {"said": without_name(other["label"], one["name"])} for other in one["beat"]],
+        }
+        for one in rows
+    ]
+
+
+def without_name(label: str, name: str) -> str:
+    return label.removeprefix(f"{name}: ")
 
 
 def bond_names(document: dict[str, Any], guide: GuideIndex) -> list[str]:
@@ -84,14 +100,14 @@ def bond_names(document: dict[str, Any], guide: GuideIndex) -> list[str]:
     return [known.get(code, code) for code in document["parted"]]
 
 
-def cautions_for(plan: Plan, guide: GuideIndex) -> list[str]:
-    """The guide's cautions and those of the remedies in the plan, each once."""
-    codes = [code for one in plan.document["choices"] for code in one["means"].get("remedies", ())]
-    remedies = [guide.remedy[code] for code in codes if code in guide.remedy]
-    said = [one for one in guide.guide.cautions if not one.startswith("The maker's data")]  # said by the part
-    return list(dict.fromkeys([*said, *(f"{one.name}: {one.caution}" for one in remedies if one.caution)]))
+def people_cautions(guide: GuideIndex) -> list[str]:
+    """The guide's cautions for who works on the unit, without the deference that each box ends with."""
+    return [one for one in guide.guide.cautions if not one.startswith("The maker's data")]
 
 
+CUSTOMER_CAUTIONS = (
+    "The unit is heavy: never lift or carry it alone. Have it fitted by a competent person.",
+)
 ON_NO = {
     "returned apart": "On a no the unit goes back to you as it is, apart, with all its pieces.",
     "returned together": "On a no the unit goes back to you put together, as it came and not for use.",
@@ -101,11 +117,30 @@ FOUND_DAMAGE = (
     "If more damage is found while the work goes on, the work stops and you get a new quote. "
     "Nothing beyond this one is done or charged without your yes."
 )
-TERMS = (
-    "Prices stand until the day named above. Parts are kept for you once you accept.",
-    "Old parts are kept for you to see until the unit is handed over.",
-)
+STAND = "The price stands until the day named above. Parts are kept for you once you accept."
+OLD_PARTS = "Old parts are kept for you to see until the unit is handed over."
 USED = "Used pieces are not new. The drawing shows where they go."
+
+
+def terms_of(quote: Quote) -> list[str]:
+    """All that a yes and a no bring with them, one sentence or two each: the one source of page and paper."""
+    ticket = quote.ticket
+
+    def money(minor: int) -> str:
+        return show_minor(minor, ticket.currency, sign=True)
+
+    terms = [ON_NO[ticket.on_no]]
+    if ticket.examination_fee_minor:
+        fee = money(ticket.examination_fee_minor)
+        terms.append(f"The examination, {fee} before tax, is owed in either case, as you agreed.")
+    if storage := ticket.storage_words.strip().rstrip("."):
+        terms.append(f"Storage after a no: {storage}.")
+    if ticket.deposit_minor:
+        terms.append(f"Your deposit of {money(ticket.deposit_minor)} is taken off the bill.")
+    terms += [FOUND_DAMAGE, STAND, OLD_PARTS]
+    if any(one["way"] == "used" for one in quote.plan.document["choices"]):
+        terms.append(USED)
+    return terms
 
 
 def quote_context(quote: Quote) -> dict[str, Any]:
@@ -124,8 +159,9 @@ def quote_context(quote: Quote) -> dict[str, Any]:
         "drawing": plan_drawing(quote.plan.document, guide, ticket.variant.code),
         "ways": [way for way in ("own", "reworked", "used", "new") if way in in_use],
         "tax_percent": f"{quote.tax_permille / 10:g}",
-        "on_no": ON_NO[ticket.on_no],
-        "found_damage": FOUND_DAMAGE,
-        "terms": [*TERMS, *([USED] if "used" in in_use else [])],
-        "cautions": cautions_for(quote.plan, guide),
+        "terms": terms_of(quote),
+        "due_minor": quote.total_minor - ticket.deposit_minor,
+        "cautions": CUSTOMER_CAUTIONS,
+        "shop_name": settings.SHOP_NAME,
+        "shop_address": settings.SHOP_ADDRESS,
     }

@@ -95,14 +95,16 @@ def plan(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
 def _planned(aims: Aims) -> dict[str, Any]:
     document = aims.document
     guide = aims.guide
+    choices = shown.stacked_choices(document)
     return {
         "rows": aims.rows,
         "document": document,
-        "choices": shown.stacked_choices(document),
+        "choices": [one for one in choices if not one["unchanged"]],
+        "unchanged": [one for one in choices if one["unchanged"]],
         "stacks": shown.stack_rows(document),
         "parted": shown.bond_names(document, guide),
         "drawing": shown.plan_drawing(document, guide, aims.variant, "#choice-"),
-        "cautions": guide.guide.cautions,
+        "cautions": shown.people_cautions(guide),
         "currency": settings.CURRENCY,
     }
 

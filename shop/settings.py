@@ -110,6 +110,7 @@ LABOUR_COST_MINOR_PER_HOUR = environment.whole("LAYSHAFT_LABOUR_COST_MINOR_PER_H
 ORDER_LINE_MINOR = environment.whole("LAYSHAFT_ORDER_LINE_MINOR", 350)
 PARTS_MARGIN_PERMILLE = environment.whole("LAYSHAFT_PARTS_MARGIN_PERMILLE", 250)
 SHOP_NAME = environment.text("LAYSHAFT_SHOP_NAME", "Layshaft demonstration shop (invented)")
+SHOP_ADDRESS = environment.text("LAYSHAFT_SHOP_ADDRESS")  # one line under the name on a quote
 
 STATIC_URL = "/static/"
 STATIC_ROOT = HOME / "static"

@@ -1,17 +1,21 @@
 """Pages of the Office and the customer's page: who may see what, and what they do without JavaScript."""
 
+import html
 import re
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
 from pytest_django.live_server_helper import LiveServer
 
+from estimates.api import tidy
 from estimates.links import path_of_quote
 from estimates.models import Plan, Quote
+from estimates.shown import quote_context, terms_of
 from shop import clock, outbox
 from shop.access import make_token
 from shop.models import ExchangeRate, Ticket
@@ -136,6 +140,22 @@ def test_the_button_keeps_the_plan_and_makes_a_quote(ticket: Ticket, cast: Cast,
     assert "The quote (PDF)" in page
 
 
+def floats_in(value: Any) -> list[float]:
+    if isinstance(value, dict):
+        return [one for part in value.values() for one in floats_in(part)]
+    if isinstance(value, list):
+        return [one for part in value for one in floats_in(part)]
+    return [value] if isinstance(value, float) else []
+
+
+def test_floats_of_the_api_lose_their_binary_tail() -> None:
+    assert tidy({"risk": 1 - 0.98, "rows": [{"mm": 0.1 + 0.2}], "none": None}) == {
+        "risk": 0.02,
+        "rows": [{"mm": 0.3}],
+        "none": None,
+    }
+
+
 @pytest.mark.django_db
 def test_the_api_gives_the_plan_and_keeps_nothing(ticket: Ticket, cast: Cast) -> None:
     secret = make_token(user=cast.manager, label="test")
@@ -147,6 +167,7 @@ def test_the_api_gives_the_plan_and_keeps_nothing(ticket: Ticket, cast: Cast) ->
     assert shaft["beat"][0]["extra_cost"] == "53.50 EUR"
     assert body["stacks"][0]["margin_mm"] > 0
     assert not Plan.objects.exists()
+    assert not [one for one in floats_in(body) if one != round(one, 6)]
     wrong = client.get("/api/v1/tickets/2401/plan", {"aim": "luckiest"})
     assert wrong.status_code == 422
     assert wrong["Content-Type"].startswith("application/problem+json")
@@ -159,13 +180,63 @@ def test_the_customer_needs_no_sign_in_and_learns_no_cost(given: Quote) -> None:
     answer = Client().get(path_of_quote(given))
     page = text_of(answer)
     assert answer.status_code == 200
-    for words in ("303.00", "252.50", "Tax, 20 %", "On a no the unit", "Loaded spring.", "PDF"):
+    for words in ("303.00", "252.50", "Tax, 20 %", "On a no the unit", "never lift or carry it alone", "PDF"):
         assert words in page
+    assert "Loaded spring." not in page
     assert PUBLIC_COST not in page
     assert 'href="/counter' not in page
     assert answer["Referrer-Policy"] == "same-origin"
     assert "noindex" in answer["X-Robots-Tag"]
     assert answer["Cache-Control"] == "no-store"
+
+
+@pytest.mark.django_db
+def test_the_page_and_the_paper_carry_the_same_terms(cast: Cast, signed_in: SignedIn, settings: Any) -> None:
+    """One source of terms: the fee, the storage, the deposit, used pieces and what a no brings."""
+    settings.SHOP_NAME, settings.SHOP_ADDRESS = "Shop of the test", "Invented Lane 4"
+    made = examined(
+        cast.actor("technician"),
+        storage_words="four weeks free, then 2.00 a day",
+        deposit_minor=5_000,
+        on_no="returned together",
+    )
+    used_shaft()
+    seals(3)
+    row = sent(made, cast.actor("manager"))
+    quote = Quote.objects.select_related("ticket__variant", "ticket__family", "plan").get(pk=row.pk)
+    terms = terms_of(quote)
+    for words in (
+        "goes back to you put together", "100.00 EUR before tax", "four weeks free, then 2.00 a day",
+        "deposit of 50.00 EUR", "If more damage is found", "Used pieces are not new", "Old parts are kept",
+    ):  # fmt: skip
+        assert any(words in term for term in terms), words
+    paper = render_to_string("estimates/quote_paper.html", quote_context(quote))
+    public = text_of(Client().get(path_of_quote(row)))
+    staff = text_of(signed_in(cast.front_desk).get(reverse("quote", args=[row.pk])))
+    for term in terms:
+        for place in (paper, public, staff):
+            assert term in html.unescape(place)
+    for place in (paper, public, staff):
+        assert "253.00" in place  # 303.00 less the deposit of 50.00
+        assert "Loaded spring." not in place
+    head, _drawing, _rest = paper.partition("<svg")
+    for words in ("Shop of the test", "Invented Lane 4", "303.00 EUR", "Valid until"):
+        assert words in head.partition("<body")[2], words
+
+
+@pytest.mark.django_db
+def test_unchanged_own_pieces_are_folded_and_named_once(
+    ticket: Ticket, cast: Cast, signed_in: SignedIn
+) -> None:
+    page = text_of(signed_in(cast.manager).get(reverse("plan", args=[ticket.number])))
+    assert "1 own piece goes back as it is</summary>" in page
+    folded = page.partition("goes back as it is</summary>")[2].partition("</table>")[0]
+    assert 'id="choice-CASE"' in folded
+    assert 'id="choice-SHAFT"' not in folded
+    assert "own piece goes back<" not in page
+    assert "Shaft: " not in page.partition("choices-caption")[2]
+    assert page.count("Loaded spring.") == 1
+    assert page.partition("<footer")[0].count("a competent person come") == 1
 
 
 @pytest.mark.django_db
