@@ -12,6 +12,26 @@ from inventory.models import Bin, Lot, Part, Supplier
 from shop.forms import MoneyField, new_key
 from shop.models import Position
 
+QUANTITY = {
+    "required": "Write how many.",
+    "invalid": "Write a whole number, such as 3.",
+    "min_value": "Write %(limit_value)s or more.",
+    "max_value": "Write at most %(limit_value)s.",
+}
+
+
+class ShortField(forms.CharField):
+    """Words of a limited length. ``ask``: what to do when nothing is written."""
+
+    def __init__(self, *, ask: str = "", **options: Any) -> None:
+        super().__init__(
+            error_messages={
+                "required": ask,
+                "max_length": "Write at most %(limit_value)d characters: these are %(show_value)d.",
+            },
+            **options,
+        )
+
 
 class FindForm(forms.Form):
     """The one search of the Stores. Nothing typed is ever wrong; it only finds less."""
@@ -24,13 +44,32 @@ class FindForm(forms.Form):
 class Keyed(forms.Form):
     """A form whose deed is done once, however often it is sent."""
 
-    key = forms.CharField(widget=forms.HiddenInput, max_length=80, initial=new_key)
+    key = ShortField(
+        widget=forms.HiddenInput,
+        max_length=80,
+        initial=new_key,
+        ask="The form came without its key. Open the page again and send it from there.",
+    )
+
+
+def choose(thing: str) -> dict[str, str]:
+    """Messages of a list to choose from; ``thing`` with its article."""
+    return {
+        "required": f"Choose {thing}.",
+        "invalid_choice": f"Choose {thing} from the list: this one is not in it.",
+    }
 
 
 class BinField(forms.ModelChoiceField):  # type: ignore[type-arg]
     def __init__(self, **options: Any) -> None:
         super().__init__(
-            **{"queryset": Bin.objects.all(), "empty_label": "Choose a bin", "label": "Bin"} | options
+            **{
+                "queryset": Bin.objects.all(),
+                "empty_label": "Choose a bin",
+                "label": "Bin",
+                "error_messages": choose("the bin"),
+            }
+            | options
         )
 
     def label_from_instance(self, obj: Any) -> str:
@@ -38,12 +77,15 @@ class BinField(forms.ModelChoiceField):  # type: ignore[type-arg]
 
 
 class ReceiveForm(Keyed):
-    quantity = forms.IntegerField(label="Quantity", min_value=1, max_value=1_000_000)
+    quantity = forms.IntegerField(label="Quantity", min_value=1, max_value=1_000_000, error_messages=QUANTITY)
     cost = MoneyField(
-        label="Cost of one", help_text="In the shop's currency; 0 if it cost nothing.", required=True
+        label="Cost of one",
+        help_text="In the shop's currency; 0 if it cost nothing.",
+        required=True,
+        error_messages={"required": "Write what one cost, 0 if nothing."},
     )
     bin = BinField()
-    why = forms.CharField(
+    why = ShortField(
         label="From", max_length=120, required=False, help_text="Delivery note, or where it came from."
     )
 
@@ -54,14 +96,17 @@ class LotField(forms.ModelChoiceField):  # type: ignore[type-arg]
 
 
 class AdjustForm(Keyed):
-    lot = LotField(queryset=Lot.objects.none(), empty_label="Choose a lot", label="Lot")
+    lot = LotField(
+        queryset=Lot.objects.none(), empty_label="Choose a lot", label="Lot", error_messages=choose("the lot")
+    )
     quantity = forms.IntegerField(
         label="More or fewer",
         min_value=-1_000_000,
         max_value=1_000_000,
         help_text="3 if three more were counted, -3 if three fewer.",
+        error_messages=QUANTITY,
     )
-    why = forms.CharField(label="Why", max_length=160)
+    why = ShortField(label="Why", max_length=160, ask="Write why the count changes.")
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -71,7 +116,7 @@ class AdjustForm(Keyed):
 
 
 class CorrectForm(Keyed):
-    why = forms.CharField(label="What was wrong", max_length=160)
+    why = ShortField(label="What was wrong", max_length=160, ask="Write what was wrong.")
 
 
 class PutForm(Keyed):
@@ -79,7 +124,7 @@ class PutForm(Keyed):
 
 
 class ScrapForm(Keyed):
-    why = forms.CharField(label="Why it is scrapped", max_length=160)
+    why = ShortField(label="Why it is scrapped", max_length=160, ask="Write why it is scrapped.")
 
 
 class PositionField(forms.ModelChoiceField):  # type: ignore[type-arg]
@@ -92,27 +137,41 @@ class TakeInForm(Keyed):
         label="Position",
         empty_label="Choose a position",
         queryset=Position.objects.filter(retired_at__isnull=True).select_related("family"),
+        error_messages=choose("the position"),
     )
-    size = forms.CharField(
-        label="Size", max_length=30, initial="standard", help_text="standard, oversize or undersize."
+    size = ShortField(
+        label="Size",
+        max_length=30,
+        initial="standard",
+        help_text="standard, oversize or undersize.",
+        ask="Write the size: standard, oversize or undersize.",
     )
     bin = BinField()
     cost = MoneyField(label="What it cost the shop", help_text="In the shop's currency.")
-    ran_in = forms.CharField(
+    ran_in = ShortField(
         label="Ran in",
         max_length=40,
         required=False,
         help_text="The unit or donor that it came out of. Pieces with the same words ran together.",
     )
-    words = forms.CharField(label="In words", max_length=200, required=False)
+    words = ShortField(label="In words", max_length=200, required=False)
 
 
 class UploadForm(Keyed):
     supplier = forms.ModelChoiceField(
-        queryset=Supplier.objects.all(), label="Supplier", empty_label="Choose a supplier"
+        queryset=Supplier.objects.all(),
+        label="Supplier",
+        empty_label="Choose a supplier",
+        error_messages=choose("the supplier"),
     )
     file = forms.FileField(
-        label="Price file", help_text="CSV in the supplier's manner, at most 200 MB.", allow_empty_file=True
+        label="Price file",
+        help_text="CSV in the supplier's manner, at most 200 MB.",
+        allow_empty_file=True,
+        error_messages={
+            "required": "Choose the price file.",
+            "invalid": "Choose the price file and send it again.",
+        },
     )
 
     def clean_file(self) -> UploadedFile[bytes]:

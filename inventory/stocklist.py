@@ -5,6 +5,7 @@ Every entry has a code or a key: loading a list twice changes nothing, and what 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,6 +25,9 @@ from shop.audit import write_line
 from shop.models import Family, Position, Unit, User, Variant
 from shop.money import MICRO, parse_minor
 from shop.refusals import Refusal
+
+CODE = re.compile(r"[A-Za-z0-9_-]{1,20}")
+CURRENCY = re.compile(r"[A-Z]{3}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,27 +64,65 @@ def _named(things: Mapping[str, Any], name: str, what: str, entry: str) -> Any:
     return things[name]
 
 
+def add_supplier(
+    *,
+    code: str,
+    name: str,
+    currency: str,
+    by: Actor,
+    lead_days: int = 3,
+    manner: Mapping[str, Any] | None = None,
+    at: datetime | None = None,
+) -> Supplier:
+    """A supplier with its own user, who has no password. Refusal for a code that is used or cannot be one."""
+    by.need("keep_stock")
+    manner_from(manner or {})
+    code, name, currency = code.strip(), name.strip(), currency.strip().upper()
+    if not CODE.fullmatch(code):
+        raise Refusal(
+            code=f"A supplier's code has letters, figures and hyphens, at most 20: {code!r} is none."
+        )
+    if not 0 < len(name) <= 120:
+        raise Refusal(name="Write the supplier's name, at most 120 characters.")
+    if not CURRENCY.fullmatch(currency):
+        raise Refusal(currency="Write the three letters of a currency, such as GBP.")
+    if not 0 <= lead_days <= 365:
+        raise Refusal(lead_days="A delivery takes 0 to 365 days.")
+    if Supplier.objects.filter(code__iexact=code).exists():
+        raise Refusal(code=f"There is a supplier {code} already.")
+    with transaction.atomic():
+        user, made = User.objects.get_or_create(
+            username=f"supplier-{code.lower()}", defaults={"display_name": name}
+        )
+        if made:
+            user.set_unusable_password()
+            user.save(update_fields=["password"])
+        added = Supplier.objects.create(
+            code=code,
+            name=name,
+            user=user,
+            currency=currency,
+            lead_days=lead_days,
+            manner=dict(manner or {}),
+        )
+        write_line(by=by, deed="added", thing=added, at=at or clock.now())
+    return added
+
+
 def _supplier(row: Mapping[str, Any], by: Actor, at: datetime) -> Supplier:
-    manner_from(row.get("manner", {}))
     found = Supplier.objects.filter(code=row["code"]).first()
     if found is not None:
+        manner_from(row.get("manner", {}))
         return found
-    user, made = User.objects.get_or_create(
-        username=f"supplier-{row['code'].lower()}", defaults={"display_name": row["name"]}
-    )
-    if made:
-        user.set_unusable_password()
-        user.save(update_fields=["password"])
-    found = Supplier.objects.create(
+    return add_supplier(
         code=row["code"],
         name=row["name"],
-        user=user,
         currency=row["currency"],
         lead_days=row.get("lead_days", 3),
         manner=row.get("manner", {}),
+        by=by,
+        at=at,
     )
-    write_line(by=by, deed="added", thing=found, at=at)
-    return found
 
 
 def _bin(row: Mapping[str, Any]) -> Bin:

@@ -48,17 +48,17 @@ def stores(request: HttpRequest, by: Actor) -> HttpResponse:
     form = FindForm(request.GET)
     asked = {name: value.strip() for name, value in form.cleaned_data.items()} if form.is_valid() else {}
     parts, found = find_parts(**asked), find_pieces(**asked)
-    counts = parts.count(), found.count()
-    page = Paginator(range(max(counts)), PAGE).get_page(request.GET.get("page"))
-    start = (page.number - 1) * PAGE
-    rows = list(found.prefetch_related("measures")[start : start + PAGE])
+    page = Paginator(parts, PAGE).get_page(request.GET.get("page"))
+    piece_page = Paginator(found.prefetch_related("measures"), PAGE).get_page(request.GET.get("pieces"))
+    rows = list(piece_page)
     held = shown.holders(rows)
     context = {
         "form": form,
-        "lines": shown.part_lines(parts[start : start + PAGE]),
+        "lines": shown.part_lines(page.object_list),
         "pieces": [{"piece": one, "ticket": held.get(one.pk)} for one in rows],
-        "counts": counts,
+        "counts": (page.paginator.count, piece_page.paginator.count),
         "page": page,
+        "piece_page": piece_page,
         "asked": any(asked.values()),
     }
     return render(request, "inventory/stores.html", context | rights(by))

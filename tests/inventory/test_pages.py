@@ -1,15 +1,21 @@
 """Pages of the Stores: who may see them, what they do without JavaScript, and that nothing typed is lost."""
 
+from types import ModuleType
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django import forms
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from estimates import forms as estimates_forms
+from estimates.forms import RateForm
 from inventory import feeds, ledger, purchasing
-from inventory.models import Balance, Lot, Movement, Piece, PriceFile, Purchase, Supplier
-from shop import outbox
+from inventory import forms as inventory_forms
+from inventory.forms import AdjustForm
+from inventory.models import Balance, Lot, Measure, Movement, Piece, PriceFile, Purchase, Supplier
+from shop import clock, outbox
 from shop.access import PROGRAM
 from tests import factories
 from tests.conftest import Cast, SignedIn
@@ -139,11 +145,11 @@ def test_a_lot_is_received_counted_and_a_mistake_taken_back(cast: Cast, signed_i
 @pytest.mark.parametrize(
     ("fields", "told"),
     [
-        ({"quantity": "0"}, "greater than or equal to 1"),
+        ({"quantity": "0"}, "Write 1 or more."),
         ({"quantity": "four"}, "whole number"),
-        ({"cost": "2.505"}, "2 digits after the point"),
+        ({"cost": "2.5055"}, "2 digits after the point"),
         ({"cost": "two"}, "Write an amount such as"),
-        ({"bin": "999999"}, "valid choice"),
+        ({"bin": "999999"}, "Choose the bin from the list"),
     ],
 )
 def test_what_cannot_be_used_is_told_and_nothing_typed_is_lost(
@@ -288,3 +294,70 @@ def test_the_search_page_needs_few_queries(
     client = signed_in(cast.stores)
     with django_assert_max_num_queries(13):
         assert client.get("/stores/").status_code == 200
+
+
+def test_each_ledger_has_its_own_pager(
+    cast: Cast, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("inventory.views.PAGE", 2)
+    pieces = [factories.stock_piece() for _ in range(5)]
+    for _ in range(3):
+        factories.stock_lot()
+    page = signed_in(cast.stores).get("/stores/?page=2&pieces=3").text
+    parts, _, below = page.partition('id="pieces-caption"')
+    assert 'aria-label="Pages of parts"' in parts
+    assert 'aria-label="Pages of pieces"' in below
+    assert "Page 3 of 3, 5 pieces" in below
+    assert "page=2&amp;pieces=2#pieces-caption" in below
+    tags = sorted(one.tag for one in pieces)
+    assert [tag in below for tag in tags] == [False, False, False, False, True]
+
+
+def test_measures_of_pieces_have_their_unit(cast: Cast, signed_in: SignedIn) -> None:
+    piece = factories.stock_piece()
+    Measure.objects.create(
+        piece=piece, feature="X.D", condition=1, value_um=25_014, expanded_um=3, state="within",
+        at=clock.now(),
+    )  # fmt: skip
+    assert "X.D 25.014 mm" in signed_in(cast.stores).get("/stores/").text
+
+
+def test_an_empty_form_is_answered_in_the_words_of_the_house(cast: Cast, signed_in: SignedIn) -> None:
+    client, pages = signed_in(cast.stores), house()
+    purchase = Purchase.objects.get()
+    purchasing.order_purchase(purchase=purchase, by=PROGRAM)
+    for page, deed, words in (
+        ("part", "receive", ("Write how many.", "Choose the bin.", "Write what one cost")),
+        ("part", "adjust", ("Choose the lot.", "Write how many.", "Write why the count changes.")),
+        ("piece", "put", ("Choose the bin.",)),
+        ("piece", "scrap", ("Write why it is scrapped.",)),
+        ("take_in", "", ("Choose the position.", "Choose the bin.", "Write the size")),
+        ("purchase", "receive", ("Choose the bin.",)),
+        ("price_files", "", ("Choose the supplier.", "Choose the price file.")),
+        ("correct", "", ("Write what was wrong.",)),
+    ):
+        answer = client.post(pages[page], {"deed": deed})
+        assert answer.status_code == 422, page
+        assert "This field is required" not in answer.text, page
+        assert "Open the page again" in answer.text, page
+        for said in words:
+            assert said in answer.text, (page, said)
+
+
+def forms_of(module: ModuleType) -> list[forms.Form]:
+    return [
+        one(part=factories.stock_lot().part) if one is AdjustForm else one(currency="EUR") if one is RateForm
+        else one()
+        for one in vars(module).values()
+        if isinstance(one, type) and issubclass(one, forms.Form) and one.__module__ == module.__name__
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("module", [inventory_forms, estimates_forms])
+def test_no_field_speaks_the_frameworks_words(module: ModuleType) -> None:
+    made = forms_of(module)
+    assert made
+    for form in made:
+        for name, field in form.fields.items():
+            if field.required:
+                assert field.error_messages["required"] != "This field is required.", (form, name)

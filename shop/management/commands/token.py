@@ -33,7 +33,9 @@ class Command(BaseCommand):
         suppliers = apps.get_model("inventory", "Supplier")  # by name: the room above is not imported
         supplier = suppliers._default_manager.select_related("user").filter(code=code).first()
         if supplier is None or supplier.user is None:
-            raise CommandError(f"No supplier {code} has a user. Add the supplier in Stores first.")
+            raise CommandError(
+                f"There is no supplier {code}. Add it first: python manage.py supplier {code} NAME CURRENCY"
+            )
         if name and name not in {code, supplier.user.get_username()}:
             raise CommandError(f"{name} is not the user of supplier {code}. Leave the name out.")
         return supplier.user, label
