@@ -27,7 +27,8 @@ RATE = "the shop's own cost of an hour"
 @dataclass(frozen=True, slots=True)
 class Margin:
     """``cost_minor`` is what was issued, bought, worked and used up so far; ``margin_minor`` what is left of
-    the quote after it. ``accepted``: the customer agreed to the quote that it is counted against."""
+    the quote after it. ``accepted``: the customer agreed to the quote that it is counted against.
+    ``due_minor``: what the customer still pays, tax included and the deposit taken off."""
 
     ticket: Ticket
     accepted: bool
@@ -39,6 +40,7 @@ class Margin:
     labour_minor: int
     used_up_minor: int
     working: tuple[Step, ...]
+    due_minor: int = 0
 
     @property
     def parts_minor(self) -> int:
@@ -66,7 +68,7 @@ def margins_of(tickets: Iterable[Ticket]) -> list[Margin]:
     """The same for many tickets, in their order, by a handful of queries."""
     tickets = list(tickets)
     keys = [one.pk for one in tickets]
-    quotes = _quotes(keys)
+    quotes = quotes_that_count(keys)
     issued, by_lot = _issued(keys)
     bought = _bought(keys, by_lot)
     minutes = _sums(TimeEntry.objects.filter(ticket__in=keys), "minutes")
@@ -79,7 +81,7 @@ def margins_of(tickets: Iterable[Ticket]) -> list[Margin]:
     ]
 
 
-def _quotes(keys: list[int]) -> dict[int, Quote]:
+def quotes_that_count(keys: list[int]) -> dict[int, Quote]:
     """The newest accepted quote of each ticket, else the newest that was sent."""
     found: dict[int, Quote] = {}
     rows = Quote.objects.filter(ticket__in=keys, state__in=("accepted", "sent"))
@@ -167,4 +169,5 @@ def _margin(
         ),
     )
     accepted = quote is not None and quote.state == "accepted"
-    return Margin(ticket, accepted, quoted, expected, issued, bought, minutes, worked, used_up, steps)
+    due = quote.total_minor - ticket.deposit_minor if quote else 0
+    return Margin(ticket, accepted, quoted, expected, issued, bought, minutes, worked, used_up, steps, due)

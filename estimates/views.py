@@ -12,6 +12,7 @@ from estimates import shown
 from estimates.charts import stage_chart
 from estimates.forms import RateForm
 from estimates.links import path_of_quote
+from estimates.margins import quotes_that_count
 from estimates.models import Quote
 from estimates.office import BANDS, quoted_against_cost, standings, weeks_of_stages
 from estimates.options import basis_for
@@ -122,6 +123,15 @@ def _quote_for(by: Actor, pk: int) -> Quote:
         raise NotThere
     by.need("send_quotes")
     return found
+
+
+@require_GET
+@for_actor
+def ticket_quote(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
+    """To the quote that counts, for who knows only the ticket; to the plan where there is none yet."""
+    ticket = ticket_for(by, number, "send_quotes")
+    found = quotes_that_count([ticket.pk]).get(ticket.pk)
+    return redirect("quote", found.pk) if found else redirect("plan", ticket.number)
 
 
 @require_GET

@@ -12,8 +12,9 @@ from django.test import Client
 from django.urls import reverse
 from pytest_django.live_server_helper import LiveServer
 
+from estimates.accepting import accept_quote
 from estimates.api import tidy
-from estimates.links import path_of_quote
+from estimates.links import customer_of, path_of_quote
 from estimates.models import Plan, Quote
 from estimates.shown import quote_context, terms_of
 from shop import clock, outbox
@@ -222,6 +223,30 @@ def test_the_page_and_the_paper_carry_the_same_terms(cast: Cast, signed_in: Sign
     head, _drawing, _rest = paper.partition("<svg")
     for words in ("Shop of the test", "Invented Lane 4", "303.00 EUR", "Valid until"):
         assert words in head.partition("<body")[2], words
+
+
+@pytest.mark.django_db
+def test_the_hand_over_leads_to_the_quote_and_the_sum_due(
+    given: Quote, cast: Cast, signed_in: SignedIn
+) -> None:
+    Ticket.objects.filter(pk=given.ticket_id).update(deposit_minor=5_000)
+    desk, number = signed_in(cast.front_desk), given.ticket.number
+    link = reverse("ticket_quote", args=[number])
+    assert f'href="{link}">quote and sum due' in text_of(desk.get(reverse("hand_over", args=[number])))
+    assert desk.get(link)["Location"] == reverse("quote", args=[given.pk])
+    page = text_of(desk.get(reverse("quote", args=[given.pk])))
+    assert "To pay: total less deposit" in page
+    assert "253.00" in page
+    accept_quote(quote=given, name="Pat Invented", key="k", by=customer_of(given))
+    assert "to pay, total less deposit, 253.00" in text_of(signed_in(cast.owner).get(reverse("office")))
+    assert signed_in(cast.technician).get(link).status_code == 403
+    assert signed_in(cast.supplier).get(link).status_code == 404
+
+
+@pytest.mark.django_db
+def test_without_a_quote_the_link_leads_to_the_plan(ticket: Ticket, cast: Cast, signed_in: SignedIn) -> None:
+    answer = signed_in(cast.front_desk).get(reverse("ticket_quote", args=[ticket.number]))
+    assert answer["Location"] == reverse("plan", args=[ticket.number])
 
 
 @pytest.mark.django_db
