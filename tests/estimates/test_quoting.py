@@ -151,7 +151,7 @@ def test_the_paper_says_what_is_owed_and_what_happens_on_a_no(ticket: Any, cast:
         "Tax, 20 %",
         "303.00",
         "On a no the unit goes back",
-        "Loaded spring.",
+        "never lift or carry it alone",
         "valid until",
     ):
         assert words in text
