@@ -4,6 +4,7 @@ Classes only, as in the unit drawing; lengths come in mm and are lettered in the
 """
 
 import math
+from collections.abc import Sequence
 from html import escape
 
 from inspections.pictures import bolt_picture, float_picture, plug_picture
@@ -61,10 +62,23 @@ class _Scale:
         return -1 if place < _EDGE else 1 if place > _WIDTH - _EDGE else 0
 
 
-def _said(value: float | None, expanded: float, lower: float | None, upper: float | None, unit: str) -> str:
+def _said(
+    value: float | None,
+    expanded: float,
+    lower: float | None,
+    upper: float | None,
+    unit: str,
+    needles: Sequence[tuple[float, float]],
+    disputed: bool,
+) -> str:
     """The bar in words, for people who cannot see it."""
     words = []
-    if value is None:
+    if needles:
+        each = " and ".join(f"{_typed(one, unit)} {unit}" for one, _ in needles)
+        words.append(f"Readings disagree: {each}")
+    elif disputed:
+        words.append("Two readings disagree")
+    elif value is None:
         words.append("No reading yet")
     else:
         words.append(f"{_typed(value, unit)} {unit}, plus or minus {_typed(expanded, unit)}")
@@ -147,25 +161,33 @@ def limit_bar(
     upper_mm: float | None,
     guard_mm: float,
     unit: str,
+    needles: Sequence[tuple[float, float]] = (),
+    disputed: bool = False,
 ) -> str:
     """A value with its expanded uncertainty (k = 2) against its limits, all mm, lettered in ``unit``.
 
     One limit may be missing, or both. A figure that is not finite, or absurd, counts as not given.
+    ``disputed``: instead of a value, ``needles`` has each reading with its expanded uncertainty, or nothing.
     """
+    apart = [
+        (place, abs(_finite(width) or 0.0)) for at, width in needles if (place := _finite(at)) is not None
+    ]
     value, lower, upper = _finite(value_mm), _finite(lower_mm), _finite(upper_mm)
     expanded, guard = abs(_finite(expanded_mm) or 0.0), abs(_finite(guard_mm) or 0.0)
     if lower is not None and upper is not None and lower > upper:
         lower, upper = upper, lower
-    said = escape(_said(value, expanded, lower, upper, unit))
+    said = escape(_said(value, expanded, lower, upper, unit, apart, disputed))
     body = f'<path class="axis" d="M8 {_n(_AXIS)}H{_n(_WIDTH - 8)}"/>'
     if lower is not None or upper is not None:
-        scale = _Scale(lower, upper, value, guard)
+        stated = lower if lower is not None else upper or 0.0
+        farthest = max((one for one, _ in apart), key=lambda one: abs(one - stated), default=value)
+        scale = _Scale(lower, upper, farthest, guard)
         body += _zone(scale, lower, upper, guard) + _limits(scale, lower, upper, unit)
     else:
         middle, reach = value or 0.0, max(expanded * 4, 0.01)
         scale = _Scale(middle - reach, middle + reach, value, guard)
-    if value is not None:
-        body += _needle(scale, value, expanded)
+    for place, width in apart or ([] if value is None else [(value, expanded)]):
+        body += _needle(scale, place, width)
     return (
         f'<svg class="limit-bar" viewBox="0 0 {_WIDTH:.0f} 84" role="img" aria-label="{said}">'
         f"<title>{said}</title>{body}</svg>"

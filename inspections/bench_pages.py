@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
 from inspections.bars import limit_bar
-from inspections.blind import Sight, words_for
+from inspections.blind import Sight, state_of, words_for
 from inspections.document import Check, Defect, Position
 from inspections.drawing import unit_drawing
 from inspections.findings import Examined, GaugeRow, next_open_check
@@ -22,6 +22,7 @@ from inspections.gauges import fits
 from inspections.guides import guide_of
 from inspections.judging import Finding, Judgement, ReadingRecord
 from inspections.models import Examination, GuideRevision
+from inspections.weighing import weigh
 from shop.handbook.conformity import conformity
 from shop.handbook.quantities import Refused, convert
 
@@ -39,15 +40,21 @@ def mark_of_position(judgement: Judgement, code: str) -> str:
     return _MARKS.get(status, status)
 
 
+def is_wrong(judgement: Judgement, tag: str) -> bool:
+    """Is this piece the wrong part? Its other checks say nothing then."""
+    return any(one.state == "wrong part" and one.piece == tag for one in judgement.findings)
+
+
 def mark_of_finding(judgement: Judgement, finding: Finding) -> str:
-    """The key of the small drawing beside a finding."""
+    """The key of the small drawing beside a finding; empty where the check does not apply to a wrong part."""
     if finding.state in {"within", "sound"}:
         return "serviceable"
     if finding.state in {"outside", "defect"}:
         if finding.condemns:
             return "scrap"
-        harmless = finding.defects and all(judgement.guide.defect[one].harmless for one in finding.defects)
-        return "serviceable" if harmless else "rework"
+        return "serviceable" if finding.harmless else "rework"
+    if finding.state == "not applicable" and is_wrong(judgement, finding.piece):
+        return ""
     marks = {"not examined": "open", "not applicable": "missing", "replaced": "replaced"}
     return marks.get(finding.state) or _MARKS[finding.state]
 
@@ -97,6 +104,7 @@ class PositionRow:
     checks: int
     disputed: bool
     found: tuple[tuple[str, str], ...]  # check code, words
+    hidden: bool  # something that another read is left out of the words
     more: int
     url: str
 
@@ -115,7 +123,10 @@ def position_rows(number: int, whole: Examined, sight: Sight) -> list[PositionRo
         findings = own.get(position.code, [])
         said = [one for one in findings if one.failing or one.state == "too close to call"]
         words = tuple(
-            (one.check, words_for(sight, one, whole.record, judgement.guide.check[one.check].title))
+            (
+                one.check,
+                words_for(sight, one, whole.record, judgement.guide.check[one.check].title, brief=True),
+            )
             for one in said[:MOST_WORDS]
         )
         asked = [one for one in findings if one.state not in {"replaced", "not applicable"}]
@@ -128,6 +139,7 @@ def position_rows(number: int, whole: Examined, sight: Sight) -> list[PositionRo
                 checks=len(asked),
                 disputed=any(one.dispute is not None and one.dispute.open for one in findings),
                 found=words,
+                hidden=not all(sight.sees_finding(one, whole.record) for one in said[:MOST_WORDS]),
                 more=len(said) - len(words),
                 url=reverse("bench_position", args=[number, position.code]),
             )
@@ -180,7 +192,7 @@ def check_rows(
                 check=whole.judgement.guide.check[one.check],
                 finding=one,
                 mark=mark_of_finding(whole.judgement, one) if seen else "open",
-                words=one.state if seen else "read by another",
+                words=state_of(one) if seen else "read by another",
                 url=f"{base}?check={one.check}" + (f"&piece={tag}" if tag else ""),
                 current=one.check == current,
             )
@@ -194,7 +206,9 @@ class ReadingRow:
 
     reading: ReadingRecord
     told: str
+    takes_back: str  # the older reading that this line takes back, as it was read
     withdrawable: bool
+    earlier: bool  # read before the piece was last changed
     history: bool
 
 
@@ -205,6 +219,8 @@ class InHand:
     check: Check
     finding: Finding
     seen: bool
+    wrong: bool  # the check does not apply: the piece is the wrong part
+    state: str
     bar: str
     words: str
     chance: str
@@ -229,13 +245,24 @@ def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, ma
         if says and not history and (sight.sees_all or one.person == mine):
             places.append(one.place)
         own = may_withdraw or one.person == mine
-        rows.append(ReadingRow(one, _told(whole, one), own and says and not one.withdrawn, history))
+        rows.append(
+            ReadingRow(
+                reading=one,
+                told=_told(whole, sight, one),
+                takes_back=_taken_back(whole, sight, one) if says else "",
+                withdrawable=own and says and not history,
+                earlier=history and says and not one.withdrawn,
+                history=history,
+            )
+        )
     seen = sight.sees_finding(finding, whole.record)
     title = check.title
     return InHand(
         check=check,
         finding=finding,
         seen=seen,
+        wrong=finding.state == "not applicable" and is_wrong(whole.judgement, finding.piece),
+        state=state_of(finding),
         bar=_bar(whole, check, finding, rows, seen=seen),
         words=_after_title(words_for(sight, finding, whole.record, title), title),
         chance=_chance(finding) if seen else "",
@@ -246,11 +273,19 @@ def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, ma
     )
 
 
-def _told(whole: Examined, one: ReadingRecord) -> str:
+def _taken_back(whole: Examined, sight: Sight, one: ReadingRecord) -> str:
+    """What the line takes back, in words, as far as the person may see it."""
+    if not one.withdraws:
+        return ""
+    old = whole.record.get(one.withdraws)
+    return _told(whole, sight, old) if old is not None and sight.sees(old) else "another reading"
+
+
+def _told(whole: Examined, sight: Sight, one: ReadingRecord) -> str:
     """What was read, in words: a defect by its name, everything else as typed."""
     defect = whole.judgement.guide.defect.get(one.outcome)
     if not one.outcome and one.value_mm is None:
-        return "withdraws another"
+        return f"takes back {_taken_back(whole, sight, one)}"
     return defect.name if defect is not None and defect.check == one.check else one.text.strip()
 
 
@@ -271,10 +306,15 @@ def _chance(finding: Finding) -> str:
 
 
 def _bar(whole: Examined, check: Check, one: Finding, rows: Sequence[ReadingRow], *, seen: bool) -> str:
-    """The limit bar in the unit that was typed last; without a needle as long as the person is blind."""
+    """The limit bar in the unit that was typed last; without a needle as long as the person is blind.
+
+    While readings are in dispute each has a needle of its own: their middle is what nobody read.
+    """
     if one.lower_mm is None and one.upper_mm is None:
         return ""
-    value, expanded = (one.value_mm, (one.expanded_um or 0.0) / 1000) if seen else (None, 0.0)
+    needles = _apart(whole, check, one) if seen else []
+    unsure = seen and (bool(needles) or _of_disputed(whole.judgement, one))
+    value, expanded = (one.value_mm, (one.expanded_um or 0.0) / 1000) if seen and not unsure else (None, 0.0)
     guide = whole.judgement.guide
     rule = guide.feature[check.feature].rule if check.feature else check.rule
     guard = 0.0
@@ -288,8 +328,28 @@ def _bar(whole: Examined, check: Check, one: Finding, rows: Sequence[ReadingRow]
         upper_mm=one.upper_mm,
         guard_mm=guard,
         unit=unit,
+        needles=needles,
+        disputed=unsure,
     )
     return mark_safe(svg)  # noqa: S308  the program's own picture, of numbers
+
+
+def _apart(whole: Examined, check: Check, one: Finding) -> list[tuple[float, float]]:
+    """The readings of an open dispute, each at 20 °C with its own uncertainty (k = 2), mm."""
+    if one.dispute is None or not one.dispute.open:
+        return []
+    material = whole.judgement.guide.position[check.position].material
+    read = [whole.record[key] for key in one.dispute.readings if key in whole.record]
+    return [(each.value_mm, each.expanded_um / 1000) for row in read for each in weigh([row], material)]
+
+
+def _of_disputed(judgement: Judgement, one: Finding) -> bool:
+    """Does a stack stand on readings that are in dispute?"""
+    return any(
+        not set(other.dispute.readings).isdisjoint(one.readings)
+        for other in judgement.findings
+        if other.dispute is not None and other.dispute.open
+    )
 
 
 def _unit_of(texts: Sequence[str]) -> str:

@@ -46,10 +46,23 @@ def sight_of(by: Actor, state: State, records: Iterable[ReadingRecord]) -> Sight
     return Sight(False, name, frozenset(spot_of(one) for one in said))
 
 
-def words_for(sight: Sight, finding: Finding, records: dict[str, ReadingRecord], title: str) -> str:
-    """The finding's words, without what others read while this person still has to read it."""
+SHOWN_LATER = "What was read is shown once you have read it."
+
+
+def state_of(finding: Finding) -> str:
+    """The state in the bench's words: what is worth a note only is no reason to stop."""
+    return "seen, may run" if finding.harmless else finding.state
+
+
+def words_for(
+    sight: Sight, finding: Finding, records: dict[str, ReadingRecord], title: str, *, brief: bool = False
+) -> str:
+    """The finding's words, without what others read while this person still has to read it.
+
+    ``brief``: a list that says once why something is left out.
+    """
     if sight.sees_finding(finding, records):
-        return finding.words
-    if finding.dispute is not None and finding.dispute.open:
-        return f"{title}: in dispute. What was read is shown once you have read it."
-    return f"{title}: {finding.state}. What was read is shown once you have read it."
+        return f"{finding.words.removesuffix('.')}: seen, may run." if finding.harmless else finding.words
+    disputed = finding.dispute is not None and finding.dispute.open
+    words = f"{title}: {'in dispute' if disputed else state_of(finding)}."
+    return words if brief else f"{words} {SHOWN_LATER}"

@@ -189,6 +189,7 @@ def reading_records(states: Sequence[State]) -> dict[int, list[ReadingRecord]]:
                 place=row.place,
                 part_temperature_c=row.part_temperature_c,
                 withdrawn=row.id in withdrawn,
+                withdraws=str(row.withdraws_id or ""),
             )
         )
     return found

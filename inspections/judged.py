@@ -55,6 +55,7 @@ class ReadingRecord:
     place: str = ""
     part_temperature_c: float | None = None
     withdrawn: bool = False
+    withdraws: str = ""  # key of the older reading that it takes back
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
-from inspections.blind import Sight, sees_all, sight_of
+from inspections.blind import SHOWN_LATER, Sight, sees_all, sight_of, words_for
 from inspections.document import Check, Guide
 from inspections.examining import (
     READABLE_STAGES,
@@ -147,9 +147,11 @@ def _unit_page(
 
 def _sheet(held: Examination, number: int, whole: Examined, by: Actor) -> UnitSheet:
     sight = sight_of(by, whole.state, whole.records)
+    rows = pages.position_rows(number, whole, sight)
     context = {
         "drawing": pages.draw_unit(held, number, whole, sight),
-        "rows": pages.position_rows(number, whole, sight),
+        "rows": rows,
+        "shown_later": SHOWN_LATER if any(one.hidden for one in rows) else "",
     }
     text = render_to_string("inspections/bench/unit_sheet.html", context)
     decided, of = pages.decided_of(whole.judgement)
@@ -264,8 +266,9 @@ def _after(
     """Say what follows, and go on: to the check's next place, or to the next open check if all is well."""
     held = _held(ticket) or held
     whole = examined(held)
+    sees = sight_of(by, whole.state, whole.records)
     finding = next((one for one in whole.judgement.of_check(check.code) if one.piece == tag or not tag), None)
-    words = finding.words if finding else check.title
+    words = words_for(sees, finding, whole.record, check.title) if finding else check.title
     if finding is not None and finding.state in {"within", "sound"} and not finding.dispute:
         messages.success(request, words)
         onward = pages.next_link(ticket.number, whole.judgement, check.code)

@@ -127,3 +127,22 @@ def test_one_bolt_and_bolts_on_a_line() -> None:
 
 def test_the_plug_names_its_taper() -> None:
     assert "taper 1 : 16" in [one.text for one in ElementTree.fromstring(plug_picture()).iter("text")]
+
+
+def test_readings_that_disagree_are_drawn_one_by_one() -> None:
+    """By hand: 38.11 and 38.142 lie at 0.20 and 0.84 of the zone: 110 + 0.20 × 260 = 162, and 328.4."""
+    text = bar(None, 38.1, 38.15, needles=[(38.11, 0.004), (38.142, 0.004)], disputed=True)
+    assert re.findall(r'class="needle" d="M([\d.]+) 14', text) == ["162", "328.4"]
+    assert said(text).startswith("Readings disagree: 38.110 mm and 38.142 mm; limits")
+    nothing = bar(None, 38.1, 38.15, disputed=True)
+    assert "needle" not in nothing
+    assert said(nothing).startswith("Two readings disagree; limits")
+
+
+@given(anything, anything, anything, st.none() | anything, st.none() | anything)
+def test_needles_that_are_not_numbers_are_not_drawn(
+    one: float, other: float, width: float, lower: float | None, upper: float | None
+) -> None:
+    text = bar(None, lower, upper, needles=[(one, width), (other, width)], disputed=True)
+    drawn = " ".join(each.attrib.get("d", "") for each in ElementTree.fromstring(text).iter())
+    assert not re.search(r"nan|inf|e[+-]?\d", drawn, re.IGNORECASE)

@@ -198,3 +198,30 @@ def test_no_barrier_is_found(
         assert [(one["id"], one["nodes"][0]["html"]) for one in found.response["violations"]] == [], path
         assert page.evaluate("document.documentElement.scrollWidth") <= width, path
     assert complaints == []
+
+
+def test_the_pad_of_a_count_has_digits_and_nothing_else(open_page: Any, shop: Shop) -> None:
+    page = open_page("technician")
+    page.goto("/bench/2401/CLUS?check=CT-CLUS-4")
+    keys = page.locator(".pad button").evaluate_all("all => all.map(one => one.dataset.key)")
+    assert sorted(keys) == sorted([*"0123456789", "←", "clear"])
+    tap(page, "3", "0", "1", "←")
+    expect(page.get_by_label("Counted", exact=True)).to_have_value("30")
+
+
+def test_what_was_found_stands_under_its_position_on_a_tablet(open_page: Any, shop: Shop) -> None:
+    page = open_page("technician")
+    page.goto("/bench/2401")
+    row = page.locator(".positions tbody tr").filter(has=page.locator("a.finding")).first
+    for width, under in ((820, True), (1440, False)):
+        page.set_viewport_size({"width": width, "height": 1180})
+        name, found, link = (row.locator(one).bounding_box() for one in ("th", "td.found", "a.finding"))
+        whole = row.bounding_box()
+        assert name is not None
+        assert link is not None
+        assert whole is not None
+        assert found is not None
+        assert (found["y"] >= name["y"] + name["height"] - 1) is under
+        assert found["width"] > (400 if under else 200)
+        assert link["y"] + link["height"] <= whole["y"] + whole["height"] + 1
+        assert not under or link["y"] >= name["y"] + name["height"] - 1

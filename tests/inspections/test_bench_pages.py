@@ -345,7 +345,9 @@ def test_a_blind_person_learns_nothing_from_the_units_page(
     assert "26.0731" in page(technician, UNIT)
     hidden = page(signed_in(cast.second_technician), UNIT)
     assert "26.0731" not in hidden
-    assert "Bore: outside. What was read is shown once you have read it." in hidden
+    assert "Bore: outside." in hidden
+    assert hidden.count("What was read is shown once you have read it.") == 1
+    assert "What was read is shown" not in page(technician, UNIT)
 
 
 def test_a_reading_is_withdrawn_by_a_form(
@@ -422,3 +424,77 @@ def test_a_stripped_ticket_without_an_examination_is_laid_out(cast: Cast, techni
     other = open_ticket(2402, family="H4")
     Ticket.objects.filter(pk=other.pk).update(stage="quoted")
     assert 'value="strip"' not in page(technician, f"/bench/{other.number}")
+
+
+HARMLESS = (
+    SMALL
+    + """
+[[defect]]
+code = "SCUFF"
+check = "LOOK"
+name = "scuffed"
+harmless = true
+"""
+)
+
+
+def test_what_is_worth_a_note_only_may_run(cast: Cast, technician: Client) -> None:
+    by = cast.actor("technician")
+    say(strip_unit(by, text=HARMLESS), by, "LOOK", "SCUFF")
+    text = page(technician, f"{CASE}?check=LOOK")
+    assert "<strong>Seen, may run.</strong>" in text
+    assert "<span>seen, may run</span>" in text
+    assert "defect" not in text.lower()
+    assert "Lugs: scuffed: seen, may run." in page(technician, UNIT)
+
+
+def test_readings_that_disagree_have_a_needle_each(
+    bench: Examination, cast: Cast, technician: Client
+) -> None:
+    """Their middle, 26.0120 mm, was read by nobody."""
+    read(bench, cast.actor("technician"), "BORE", "26.0040 mm")
+    assert page(technician, f"{CASE}?check=BORE").count('class="needle"') == 1
+    read(bench, cast.actor("second_technician"), "BORE", "26.0200 mm")
+    text = page(technician, f"{CASE}?check=BORE")
+    assert text.count('class="needle"') == 2
+    assert "Readings disagree: 26.004 mm and 26.020 mm" in text
+    read(bench, cast.actor("technician"), "DIAMETER", "25.985 mm")
+    stack = page(technician, f"{SHAFT}?check=MATE")
+    assert "Two readings disagree" in stack
+    assert 'class="needle"' not in stack
+    read(bench, cast.actor("lead"), "BORE", "26.0060 mm")
+    assert page(technician, f"{CASE}?check=BORE").count('class="needle"') == 1
+
+
+def test_other_checks_of_a_wrong_part_are_a_dash(bench: Examination, cast: Cast, technician: Client) -> None:
+    assert "is the wrong part" not in page(technician, f"{CASE}?check=BORE")
+    say(bench, cast.actor("technician"), "ID", "X1-102")
+    text = page(technician, f"{CASE}?check=BORE")
+    assert text.index("This piece is the wrong part.") < text.index('name="text"')
+    aside = text[text.index("Checks of the position") :]
+    assert "does not apply" in aside
+    assert "not applicable" not in aside
+    assert "This piece is the wrong part." not in page(technician, f"{CASE}?check=ID")
+
+
+def test_lines_say_what_they_take_back_and_what_is_history(
+    bench: Examination, cast: Cast, technician: Client
+) -> None:
+    by, tag = cast.actor("technician"), tag_in(bench, "CASE")
+    old = read(bench, by, "BORE", "26.660 mm").id
+    again = read(bench, by, "BORE", "26.006 mm", withdraws=old, reason="slip of the key").id
+    assert "takes back 26.660 mm" in page(technician, f"{CASE}?check=BORE")
+    read(bench, by, "BORE", "", withdraws=again, reason="the gauge was dirty")
+    assert "takes back 26.006 mm" in page(technician, f"{CASE}?check=BORE")
+    read(bench, by, "BORE", "26.007 mm")
+    assert "Withdraw it" in page(technician, f"{CASE}?check=BORE")
+    assert "before the rework" not in page(technician, f"{CASE}?check=BORE")
+    Piece.objects.filter(tag=tag).update(condition=2)
+    text = page(technician, f"{CASE}?check=BORE")
+    assert text.count("before the rework") == 1
+    assert "Withdraw it" not in text
+
+
+def test_a_count_is_typed_with_digits_only(bench: Examination, technician: Client) -> None:
+    assert " digits></number-pad>" in page(technician, f"{SHAFT}?check=TEETH")
+    assert " digits></number-pad>" not in page(technician, f"{CASE}?check=BORE")

@@ -11,6 +11,12 @@ const KEYS = [
   ["0"], [".", "point"], ["/", "slash"], ["←", "← back"],
   ["−", "minus"], ["space"], [",", "comma"], ["clear"],
 ];
+// For counts: <number-pad for="input-id" digits>.
+const DIGITS = [
+  ["7"], ["8"], ["9"], ["←", "← back"],
+  ["4"], ["5"], ["6"], ["clear"],
+  ["1"], ["2"], ["3"], ["0"],
+];
 const STEPS = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -COLUMNS, ArrowDown: COLUMNS };
 
 class NumberPad extends HTMLElement {
@@ -28,7 +34,8 @@ class NumberPad extends HTMLElement {
     pad.setAttribute("role", "group");
     const label = this.input.labels?.[0]?.textContent.trim();
     pad.setAttribute("aria-label", label ? `Number pad: ${label}` : "Number pad");
-    this.buttons = KEYS.map(([key, spoken], index) => this.key(key, spoken, index));
+    const keys = this.hasAttribute("digits") ? DIGITS : KEYS;
+    this.buttons = keys.map(([key, spoken], index) => this.key(key, spoken, index));
     pad.append(...this.buttons);
     pad.addEventListener("keydown", (event) => this.move(event));
     return pad;
