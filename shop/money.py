@@ -53,7 +53,9 @@ def _what_is_wrong(typed: str, places: int) -> str:
         whole = re.sub(r"[^0-9]", "", grouped[1])
         minor = (grouped[2] or "")[:places].ljust(places, "0")
         plain = f"{whole}.{minor}" if places else whole
-        return f"Write it without the comma, point or space between the thousands, such as {plain}."
+        says = f"Write it without the comma, point or space between the thousands, such as {plain}."
+        # One mark with three digits after it may have been meant as the point.
+        return f"{says} There are {places} digits after the point." if TYPED.fullmatch(typed) else says
     if LONG.fullmatch(typed):
         return f"The amount is too large: at most nine digits before the point, such as {example}."
     return f"Write an amount such as {example}, without a currency sign."

@@ -37,7 +37,7 @@ def test_an_amount_is_read(text: str, currency: str, minor: int) -> None:
         ("1234567890.00", "EUR", "too large"),
         ("€ 5", "EUR", "without a currency sign"),
         ("four", "EUR", "Write an amount such as 84.50"),
-        ("84.505", "EUR", "such as 84505.00"),
+        ("84.505", "EUR", "such as 84505.00. There are 2 digits after the point."),
         ("0.505", "EUR", "EUR has 2 digits after the point"),
         ("84.5055", "EUR", "EUR has 2 digits after the point"),
     ],
