@@ -157,6 +157,17 @@ KINDS: dict[str, Kind] = {
             Unit("psi", "force_pound / inch ** 2", ("lbf/in²", "lbf/in2"), fractions=True),
         ),
     ),
+    "volume": Kind(
+        "litres",
+        "liter",
+        0,
+        100_000,
+        "2.2 litres",
+        (
+            Unit("litres", "liter", ("l", "L", "litre", "liter", "liters")),
+            Unit("ml", "milliliter", ("mL",)),
+        ),
+    ),
     "angle": Kind(
         "degree",
         "degree",
