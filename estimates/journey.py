@@ -435,7 +435,7 @@ class Journey:
         boxes = 0
         for step in self.sheet.document["steps"]:
             for box in step["boxes"]:
-                text = filled_in(step, box, row["boxes"])
+                text = filled_in(self.sheet.document, box, row["boxes"])
                 record_box(sheet=self.sheet, step_code=step["code"], box=box, text=text, by=by)
                 boxes += 1
         sign_inside(sheet=self.sheet, by=second)
@@ -599,6 +599,19 @@ def float_words(chosen: Mapping[str, Any] | None) -> list[str]:
         return [str(chosen.get("words", ""))]
     codes = ", ".join(one["code"] for one in chosen["choice"])
     return [f"washers {codes}: float {chosen['float_mm']:.3f} mm"]
+
+
+def filled_in(document: Mapping[str, Any], box: str, figures: Mapping[str, str]) -> str:
+    """What the builder writes into a box: the float and washers that the sheet chose, a figure, or done."""
+    chosen = next(
+        (one["float"] for one in document["steps"] if one["float"] and one["float"]["choice"]), None
+    )
+    if chosen and box == "end float mm":
+        return f"{chosen['float_mm']:.2f} mm"
+    for end, one in zip(("front", "rear"), chosen["choice"] if chosen else (), strict=False):
+        if box == f"{end} washer mm":
+            return f"{one['thickness_mm']:.2f} mm"
+    return figures.get(box, "done")
 
 
 def papers_of(ticket: Ticket) -> list[tuple[str, Path]]:

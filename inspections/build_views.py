@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 from uuid import uuid4
 
@@ -12,17 +12,30 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from inspections.building import (
+    LEAK,
+    NOT_FOR_THIS,
     OUTCOMES,
     builders_of,
     finish_build,
     finish_test,
+    leak_failed,
     newest_boxes,
     record_box,
     sign_inside,
 )
+from inspections.document import GuideIndex
 from inspections.guides import guide_of
 from inspections.models import AsBuilt, BuildSheet
-from inspections.reworking import WORKED_ON, Work, agreed_work, examination_of, record_rework
+from inspections.reworking import (
+    WORKED_ON,
+    Work,
+    agreed_work,
+    check_of,
+    examination_of,
+    may_write_down,
+    record_rework,
+    spoilt_by_rework,
+)
 from inspections.sheet_pictures import with_pictures
 from inspections.sheeting import SEEN, SIGN, TEST, TESTS, same_work
 from inspections.sheets import compute_sheet, make_sheet, newest_sheet, paper_of
@@ -30,6 +43,7 @@ from inventory.models import Piece
 from shop.access import Actor, NotThere, ticket_for
 from shop.models import STAGES, Ticket
 from shop.refusals import Conflict, Refusal
+from shop.stages import hindrances, move_ticket
 from shop.views import for_actor
 
 TRIED = ("turns_freely", "gears_hold", "interlock_refuses")
@@ -134,6 +148,7 @@ def _test(request: HttpRequest, by: Actor, ticket: Ticket) -> str:
         gears_hold=passed["gears_hold"],
         interlock_refuses=passed["interlock_refuses"],
         leak_test=request.POST.get("leak_test", ""),
+        reason=request.POST.get("reason", ""),
         by=by,
     )
     messages.success(request, "Tested. The unit can be handed over.")
@@ -170,7 +185,8 @@ def _sheet_page(
 def _sheet_context(
     request: HttpRequest, by: Actor, ticket: Ticket, row: BuildSheet, errors: Mapping[str, str]
 ) -> dict[str, Any]:
-    guide = guide_of(examination_of(ticket).revision).guide
+    index = guide_of(examination_of(ticket).revision)
+    guide = index.guide
     links = {one["position"]: f"#{step['code']}" for step in row.document["steps"] for one in step["pieces"]}
     document = with_pictures(row.document, guide, links)
     written = newest_boxes(row)
@@ -182,17 +198,23 @@ def _sheet_context(
             for place, box in enumerate(step["boxes"])
         ]
     seen = written.get((SIGN, SEEN))
+    changed = _changed(ticket, row)
+    working = ticket.stage in {"agreed", "parts complete", "reworked", "built"} and by.may("build_units")
     return {
         "document": document,
         # The part that shows cautions defers to the maker by itself.
         "cautions": [line for line in document["cautions"] if "competent person" not in line],
-        "changed": _changed(ticket, row),
+        "changed": changed,
+        "measure_first": _with_checks(document["measure_first"], index, ticket),
         "paper": paper_of(row),
-        "open": ticket.stage in {"agreed", "parts complete", "reworked", "built"} and by.may("build_units"),
+        "open": working and not changed and not document["preliminary"],
+        "early": working and document["preliminary"] and not changed,
+        "reason": request.POST.get("reason", ""),
+        "reason_error": errors.get("reason", ""),
         "seen": seen,
         "sole_builder": by.user is not None and builders_of(row) == {by.user.pk},
         "can_finish": ticket.stage in {"parts complete", "reworked"},
-        "tests": _tests(request, written, errors),
+        "tests": _tests(request, by, ticket, written, errors),
         "outcomes": OUTCOMES,
     }
 
@@ -214,14 +236,27 @@ def _field(
         "label": box,
         "value": typed.get(name) or (last.text if last else ""),
         "last": last,
+        "typed": typed.get(name, ""),
         "error": errors.get(name, "") if typed else "",
     }
 
 
+def _with_checks(
+    asked: Iterable[Mapping[str, Any]], guide: GuideIndex, ticket: Ticket
+) -> list[dict[str, Any]]:
+    """What has to be measured first, each with the check that its reading is taken under."""
+    return [{**one, "check": check_of(guide, ticket.variant.code, one["feature"])} for one in asked]
+
+
 def _tests(
-    request: HttpRequest, written: Mapping[tuple[str, str], AsBuilt], errors: Mapping[str, str]
+    request: HttpRequest,
+    by: Actor,
+    ticket: Ticket,
+    written: Mapping[tuple[str, str], AsBuilt],
+    errors: Mapping[str, str],
 ) -> list[dict[str, Any]]:
     rows = []
+    barred = leak_failed(ticket) and not (by.user is not None and by.user.is_lead)
     for name, box in zip((*TRIED, "leak_test"), TESTS, strict=True):
         line = written.get((TEST, box))
         rows.append(
@@ -229,8 +264,9 @@ def _tests(
                 "name": name,
                 "label": box,
                 "line": line,
-                "chosen": request.POST.get(name, "") or (line.text if line else ""),
-                "choices": OUTCOMES if name == "leak_test" else OUTCOMES[:2],
+                "chosen": request.POST.get(name, "") or (line.text.split(":")[0] if line else ""),
+                "choices": [one for one in OUTCOMES if one != NOT_FOR_THIS or (box == LEAK and not barred)],
+                "leak": box == LEAK,
                 "error": errors.get(name, ""),
             }
         )
@@ -257,8 +293,14 @@ def rework(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
     if request.method != "POST":
         return _rework_page(request, by, ticket)
     try:
-        _record(request, by, ticket)
+        if request.POST.get("deed") == "finish":
+            by.need("record_readings")
+            move_ticket(ticket=ticket, to="reworked", by=by)
+            messages.success(request, "Rework is finished. Make a new revision of the build sheet.")
+        else:
+            _record(request, by, ticket)
     except Refusal as trouble:
+        ticket.refresh_from_db()
         return _rework_page(request, by, ticket, trouble)
     return redirect("rework", number=ticket.number)
 
@@ -309,7 +351,7 @@ def _rework_page(
     except Conflict:
         work = []
     errors = dict(trouble.errors) if trouble else {}
-    rows = [_shown_work(request, one, errors) for one in work]
+    rows = [_shown_work(request, by, one, errors) for one in work]
     shown = {key for row in rows for key in row["errors"]}
     context = {
         "ticket": ticket,
@@ -317,14 +359,46 @@ def _rework_page(
         "whole": " ".join(words for key, words in errors.items() if key not in shown),
         "open": by.may("record_readings") and ticket.stage in WORKED_ON,
         "left": sum(one.state != "done" for one in work),
-        "again": sum(bool(one.measure_again) for one in work),
+        "asked": _asked(ticket, work),
+        "spoilt": spoilt_by_rework(ticket) if work else [],
+        "finished": bool(work) and ticket.stage == "reworked",
+        "can_finish": bool(work)
+        and ticket.stage == "parts complete"
+        and by.may("record_readings")
+        and not hindrances(ticket, "reworked"),
     }
     return render(
         request, "inspections/build/rework.html", context, status=trouble.status if trouble else 200
     )
 
 
-def _shown_work(request: HttpRequest, work: Work, errors: Mapping[str, str]) -> dict[str, Any]:
+def _asked(ticket: Ticket, work: Iterable[Work]) -> list[dict[str, Any]]:
+    """Every reading that the build will ask for: of what was reworked, and of what floats and fits need."""
+    found = {
+        (one.piece.tag, code): {
+            "name": title,
+            "position": one.position_name,
+            "position_code": one.row.position_code,
+            "piece": one.piece.tag,
+            "check": code,
+            "why": "it was reworked: a remedy only predicts",
+        }
+        for one in work
+        for code, title in one.measure_again
+    }
+    if ticket.stage not in WORKED_ON:
+        return list(found.values())
+    try:
+        document = compute_sheet(ticket)
+    except Refusal:
+        return list(found.values())
+    guide = guide_of(examination_of(ticket).revision)
+    for row in _with_checks(document["measure_first"], guide, ticket):
+        found.setdefault((row["piece"], row["check"] or row["feature"]), row)
+    return list(found.values())
+
+
+def _shown_work(request: HttpRequest, by: Actor, work: Work, errors: Mapping[str, str]) -> dict[str, Any]:
     post = request.POST
     here = bool(errors) and (post.get("piece"), post.get("remedy")) == (work.piece.tag, work.remedy.code)
     typed = post if here else {}
@@ -333,8 +407,9 @@ def _shown_work(request: HttpRequest, work: Work, errors: Mapping[str, str]) -> 
         "id": f"{work.piece.tag}-{work.remedy.code}",
         "errors": errors if here else {},
         "key": typed.get("key") or str(uuid4()),
-        "minutes": typed.get("minutes", "" if here else str(work.remedy.minutes)),
+        "minutes": typed.get("minutes", ""),
         "good": typed.get("good", ""),
         "note": typed.get("note", ""),
         "estimated": work.remedy.minutes,
+        "may": may_write_down(by, work.remedy),
     }

@@ -7,8 +7,9 @@ from datetime import datetime
 from django.db import transaction
 
 from inspections.findings import judgement_of
+from inspections.guides import guide_of
 from inspections.models import AsBuilt, BuildRow, BuildSheet
-from inspections.reworking import examination_of
+from inspections.reworking import examination_of, spoilt_by_rework
 from inspections.sheeting import SEEN, SIGN, TEST, TESTS, same_work
 from inspections.sheets import compute_sheet, newest_sheet
 from inventory.ledger import issue_reservation
@@ -17,6 +18,7 @@ from inventory.pieces import fit_piece, scrap_piece
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
+from shop.handbook.quantities import Refused, convert, parse
 from shop.models import Ticket, Unit
 from shop.refusals import Conflict, Refusal
 from shop.stages import move_ticket, reach_stage
@@ -24,6 +26,14 @@ from shop.stages import move_ticket, reach_stage
 BUILT_FROM = ("parts complete", "reworked")
 PASSED, FAILED, NOT_FOR_THIS = "passed", "failed", "not for this unit"
 OUTCOMES = (PASSED, FAILED, NOT_FOR_THIS)
+LEAK = TESTS[-1]
+KINDS = {"mm": "length", "litres": "volume", "bar": "pressure"}  # by the unit that ends a box's name
+MOST_MPA, MOST_PSI = 0.02, 3.0  # of a leak test: 0.2 bar
+LEAK_CAUTION = (
+    "Leak test at most 0.2 bar (3 psi), with regulator and relief valve, never the air line: seals blow out "
+    "and castings burst."
+)
+MOST_REASON = 90
 
 
 def boxes_of(sheet: BuildSheet) -> dict[str, list[str]]:
@@ -51,8 +61,28 @@ def record_box(
         raise Refusal(text="Write what was measured or done, 1 to 120 characters.")
     if step_code in {SIGN, TEST}:
         raise Refusal(text="This box has its own button below the steps.")
+    _right_figure(box, text)
     _open_sheet(sheet)
     return _write(sheet, step_code, box, text, by=by, at=at)
+
+
+def _right_figure(box: str, text: str) -> None:
+    """A box whose name ends in a unit takes a length, volume or pressure; a bare number is in that unit."""
+    unit = box.rsplit(" ", 1)[-1]
+    if unit not in KINDS:
+        return
+    try:
+        found = parse(text, KINDS[unit], default_unit=unit)
+    except Refused as trouble:
+        raise Refusal(text=f"{trouble}.") from None
+    # Pressure on a build sheet is that of the leak test. 3 psi is how the trade rounds 0.2 bar.
+    over = (
+        convert(found.canonical, "pressure", "psi") > MOST_PSI + 1e-9
+        if found.unit == "psi"
+        else (found.canonical > MOST_MPA + 1e-9)
+    )
+    if unit == "bar" and over:
+        raise Refusal(text=f"Not written down: {text} is too much. {LEAK_CAUTION}")
 
 
 def _open_sheet(sheet: BuildSheet) -> None:
@@ -61,6 +91,16 @@ def _open_sheet(sheet: BuildSheet) -> None:
         raise Conflict("There is a newer revision of this sheet. Work from that one.")
     if sheet.ticket.stage not in {*BUILT_FROM, "agreed", "built"}:
         raise Conflict(f"Ticket {sheet.ticket.number} is {sheet.ticket.stage}. Its boxes are closed.")
+    if sheet.document["preliminary"]:
+        raise Conflict(
+            f"Build sheet {sheet.letter} is not final: it was made before the parts were complete. Make a "
+            "new revision once they are, and work from that one."
+        )
+    # A built unit has its parts issued: what there was to choose from is no longer there to compare with.
+    if sheet.ticket.stage != "built" and not same_work(sheet.document, compute_sheet(sheet.ticket)):
+        raise Conflict(
+            f"Build sheet {sheet.letter} is out of date: something changed since. Make a new revision."
+        )
 
 
 def _write(sheet: BuildSheet, step_code: str, box: str, text: str, *, by: Actor, at: datetime) -> AsBuilt:
@@ -99,14 +139,29 @@ def sign_inside(*, sheet: BuildSheet, by: Actor, at: datetime | None = None) -> 
 
 
 def hindrances_to_built(ticket: Ticket) -> list[str]:
-    """What stands in the way of the stage built: a sheet to work from, and its pieces measured again."""
+    """What stands in the way of the stage built: a sheet to work from, its pieces measured again and found
+    good, and the fits of reworked pieces inside their limits."""
     sheet = newest_sheet(ticket)
     if sheet is None:
         return ["There is no build sheet. Make one first."]
-    return [
+    unread = [
         f"{one['position']} {one['piece']}: measure {one['name']} again, {one['why']}."
         for one in sheet.document["measure_first"]
         if one["reworked"]
+    ]
+    return unread + spoilt_by_rework(ticket) + _spoilt_fits(ticket, sheet)
+
+
+def _spoilt_fits(ticket: Ticket, sheet: BuildSheet) -> list[str]:
+    """Fits that are outside with a reworked piece in them."""
+    guide = guide_of(examination_of(ticket).revision)
+    worked = {one["position"] for one in sheet.document["pieces"] if one["reworked"]}
+    return [
+        f"Step {step['number']}, {fit['title']}: {fit['words']}, wanted {fit['limits']}: outside. Work on it "
+        "again, or plan again with another piece."
+        for step in sheet.document["steps"]
+        if (fit := step["fit"]) and fit.get("state") == "outside"
+        if worked & {guide.feature[term.feature].position for term in guide.check[fit["check"]].terms}
     ]
 
 
@@ -200,11 +255,15 @@ def finish_test(
     gears_hold: bool,
     interlock_refuses: bool,
     leak_test: str = PASSED,
+    reason: str = "",
     by: Actor,
     at: datetime | None = None,
 ) -> Ticket:
     """Write down how the built unit behaved. All passed: the stage is tested. Otherwise the lines stand, the
-    ticket stays built, and the Refusal says what failed. ``leak_test``: passed, failed, not for this unit."""
+    ticket stays built, and the Refusal says what failed. ``leak_test``: passed, failed, not for this unit.
+
+    A leak test that failed once may pass when it is tried again; that it is not for this unit says a lead
+    alone from then on, with ``reason``."""
     by.need("build_units")
     at = at or clock.now()
     if ticket.stage == "tested":
@@ -216,8 +275,9 @@ def finish_test(
     sheet = newest_sheet(ticket)
     if sheet is None:
         raise Conflict("There is no build sheet to write the test on.")
+    said_of_leak = _leak_said(ticket, leak_test, " ".join(reason.split()), by)
     said = [PASSED if good else FAILED for good in (turns_freely, gears_hold, interlock_refuses)]
-    results = dict(zip(TESTS, [*said, leak_test], strict=True))
+    results = dict(zip(TESTS, [*said, said_of_leak], strict=True))
     failed = [box for box, outcome in results.items() if outcome == FAILED]
     with transaction.atomic():
         for box, outcome in results.items():
@@ -229,6 +289,29 @@ def finish_test(
             f"Not passed: {', '.join(failed)}. Written down; the ticket stays built. Find the cause."
         )
     return ticket
+
+
+def leak_failed(ticket: Ticket) -> bool:
+    """Has a leak test of this ticket ever failed? The line stands whatever was written after it."""
+    rows = AsBuilt.objects.filter(sheet__ticket=ticket, step_code=TEST, box=LEAK, text=FAILED)
+    return rows.exists()
+
+
+def _leak_said(ticket: Ticket, outcome: str, reason: str, by: Actor) -> str:
+    """What goes into the leak test's box: the outcome, with the reason where one is given."""
+    if len(reason) > MOST_REASON:
+        raise Refusal(reason=f"A reason has at most {MOST_REASON} characters.")
+    if outcome != NOT_FOR_THIS:
+        return outcome
+    if leak_failed(ticket):
+        if not by.person.is_lead:
+            raise Refusal(
+                leak_test="The leak test failed. Find the cause and try it again; only a lead technician "
+                "says that it is not for this unit."
+            )
+        if not reason:
+            raise Refusal(reason="The leak test failed before. Say why it is not for this unit.")
+    return f"{NOT_FOR_THIS}: {reason}" if reason else NOT_FOR_THIS
 
 
 def hindrances_to_tested(ticket: Ticket) -> list[str]:

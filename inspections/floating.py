@@ -120,6 +120,9 @@ def fit_of(guide: GuideIndex, check: Check, chosen: Mapping[str, Chosen]) -> dic
     spread = sqrt(sum((term.factor * one.expanded_um) ** 2 for term, one in rows if one))
     held = decide(value, spread, check.lower_mm, check.upper_mm, check.rule)
     low, high = value * 1000 - spread, value * 1000 + spread
+    sure = _wholly_inside(low, high, check)
+    # The plain value may stand inside while a good part of what may be true does not.
+    guarded = held if sure else decide(value, spread, check.lower_mm, check.upper_mm, "guarded")
     inputs = {
         f"{term.factor:+d} × {guide.feature[term.feature].name}".replace("-", "−"): _shown(one)
         for term, one in rows
@@ -138,12 +141,21 @@ def fit_of(guide: GuideIndex, check: Check, chosen: Mapping[str, Chosen]) -> dic
         "high_um": high,
         "words": _fit_words(low, high),
         "of": list(dict.fromkeys(one.of for _, one in rows if one)),
-        "state": held.state,
+        "state": guarded.state,
+        "sure": sure,
+        "probability": guarded.probability,
+        "cautions": list(dict.fromkeys((*held.cautions, *guarded.cautions))),
         "lower_mm": check.lower_mm,
         "upper_mm": check.upper_mm,
         "limits": _limits(check),
-        "working": [total | {"inputs": inputs}, *(one.as_dict() for one in held.steps)],
+        "working": [total | {"inputs": inputs}, *(one.as_dict() for one in guarded.steps)],
     }
+
+
+def _wholly_inside(low_um: float, high_um: float, check: Check) -> bool:
+    """Is the whole interval value ± U inside the limits? A side without a limit holds anything."""
+    above = check.lower_mm is None or low_um >= check.lower_mm * 1000 - 1e-6
+    return above and (check.upper_mm is None or high_um <= check.upper_mm * 1000 + 1e-6)
 
 
 def _um(value: float) -> str:

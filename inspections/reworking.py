@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 from inspections.document import GuideIndex, Remedy
 from inspections.findings import judgement_of
 from inspections.guides import guide_of
-from inspections.judged import Judgement
+from inspections.judged import Finding, Judgement
 from inspections.models import BuildRow, Examination, Rework
 from inventory.models import Piece
 from inventory.pieces import end_condition
@@ -50,13 +50,16 @@ def record_rework(
     """Write down that an agreed remedy was carried out, and whether it came out well.
 
     It ends the piece's condition, good or not: the piece has to be measured again. The same key twice is one
-    rework. Raises Refusal for a remedy that was not agreed, Conflict at another stage.
+    rework. Raises Refusal for a remedy that was not agreed or that is a lead's work, Conflict at another
+    stage.
     """
     by.need("record_readings")
     at = at or clock.now()
     if earlier := _earlier(key):
         return _same(earlier, ticket, piece, remedy_code, good)
     remedy = _agreed(ticket, piece, remedy_code)
+    if not may_write_down(by, remedy):
+        raise Refusal(remedy=f"{remedy.name}: a lead technician does this work and writes it down.")
     _check(ticket, minutes, key, note)
     try:
         return _carry_out(ticket, piece, remedy, minutes, good=good, key=key, note=note, by=by, at=at)
@@ -155,6 +158,11 @@ def done_at_build(guide: GuideIndex, remedy: Remedy) -> bool:
     return bool(remedy.restores) and floats.issuperset(remedy.restores)
 
 
+def may_write_down(by: Actor, remedy: Remedy) -> bool:
+    """Work that asks for a lead's skill is a lead's to answer for."""
+    return by.may("record_readings") and (remedy.skill != "lead" or by.may("settle_disputes"))
+
+
 def _check(ticket: Ticket, minutes: int, key: str, note: str) -> None:
     if ticket.stage not in WORKED_ON:
         raise Conflict(
@@ -239,7 +247,8 @@ def _unread(
 
 
 def hindrances_to_reworked(ticket: Ticket) -> list[str]:
-    """What stands in the way of the stage reworked: every agreed remedy is done, and done well."""
+    """What stands in the way of the stage reworked: every agreed remedy is done, and done well, and nothing
+    read since says otherwise."""
     reasons = []
     for one in agreed_work(ticket):
         if one.state == "to do":
@@ -248,4 +257,54 @@ def hindrances_to_reworked(ticket: Ticket) -> list[str]:
             reasons.append(
                 f"{one.remedy.name} on {one.piece.tag} failed. Do it again, or plan again with another piece."
             )
-    return reasons
+    return reasons + spoilt_by_rework(ticket)
+
+
+def check_of(guide: GuideIndex, variant: str, feature: str) -> str:
+    """Code of the check that measures a feature on this variant, or an empty text."""
+    found = (one for one in guide.checks_of(variant) if one.kind == "measure" and one.feature == feature)
+    return next((one.code for one in found), "")
+
+
+def spoilt_by_rework(ticket: Ticket) -> list[str]:
+    """Reworked pieces of the build list that a reading since their rework finds bad or in dispute.
+
+    What was found before is history: rework ended the piece's condition. What was agreed to stay, a feature
+    that suits the size planned for its position or its mate, is no hindrance.
+    """
+    rows = list(BuildRow.objects.filter(ticket=ticket, dropped_at__isnull=True).select_related("piece"))
+    worked = set(Rework.objects.filter(ticket=ticket).values_list("piece_id", flat=True))
+    pieces = {row.piece.tag: row for row in rows if row.piece is not None and row.piece_id in worked}
+    if not pieces:
+        return []
+    judgement = judgement_of(examination_of(ticket))
+    return [
+        f"{one.piece}, {one.check}: {one.words.rstrip('.')}. {_what_now(one)}"
+        for one in judgement.findings
+        if one.piece in pieces and one.readings and _bad(judgement.guide, one, rows)
+    ]
+
+
+def _bad(guide: GuideIndex, one: Finding, rows: Iterable[BuildRow]) -> bool:
+    check = guide.check[one.check]
+    if check.kind == "stack":
+        return (
+            False  # its mates may be other pieces by now: the build sheet holds the fit of those that go in
+        )
+    if one.dispute is not None and one.dispute.open:
+        return True
+    if not one.failing or one.harmless:
+        return False
+    mates = {
+        guide.feature[term.feature].position
+        for stack in guide.guide.checks
+        if any(term.feature == check.feature for term in stack.terms)
+        for term in stack.terms
+    }
+    return not any(row.size in one.suits for row in rows if row.position_code in {check.position, *mates})
+
+
+def _what_now(one: Finding) -> str:
+    if one.dispute is not None and one.dispute.open:
+        return "Settle it first."
+    return "It was read after the rework. Work on it again, or plan again with another piece."

@@ -35,6 +35,7 @@ def with_pictures(
             step["torque"]["own_cautions"] = [one for one in step["torque"]["cautions"] if one not in said]
         fit = step["fit"]
         if fit and not fit["measure_first"]:
+            fit["inside"] = "" if fit.get("sure", True) else likely(fit["probability"])
             fit["bar"] = _drawn(
                 limit_bar(
                     value_mm=fit["clearance_mm"],

@@ -11,6 +11,7 @@ from django.conf import settings
 from pytest_django.live_server_helper import LiveServer
 
 from inspections.models import AsBuilt, Rework
+from inspections.sheet_pictures import likely
 from inspections.sheets import make_sheet, newest_sheet
 from shop.models import Ticket
 from tests.conftest import Cast, SignedIn
@@ -95,6 +96,7 @@ def test_who_does_not_build_sees_no_forms(job: Job, signed_in: SignedIn) -> None
 
 @pytest.mark.django_db
 def test_boxes_are_written_and_nothing_typed_is_lost(job: Job, signed_in: SignedIn) -> None:
+    job.stand_at("parts complete")
     make_sheet(ticket=job.ticket, by=job.actor("lead"))
     client = signed_in(job.cast.technician)
     body = {"deed": "boxes", "step": "B04", "revision": "1", "box-0": "2.15", "box-1": "2.16"}
@@ -132,8 +134,74 @@ def test_rework_is_written_down_once(job: Job, signed_in: SignedIn) -> None:
     assert client.post(path(job, "rework"), body).status_code == 302
     assert Rework.objects.count() == 1
     text = client.get(path(job, "rework")).content.decode()
+    assert "All of it is done." not in text
+    assert "readings still asked for" in text
+    # All that the build will ask, not the reworked check alone: face and idler bore count in floats and fits.
+    for code in ("ME-CASE-LSR", "ME-CASE-FACE", "ME-CASE-RVB"):
+        assert f'href="/bench/{job.ticket.number}/CASE?check={code}"' in text, code
+    make_sheet(ticket=job.ticket, by=job.actor("lead"))
+    text = client.get(path(job)).content.decode()
+    assert f'href="/bench/{job.ticket.number}/CASE?check=ME-CASE-FACE"' in text
+
+
+@pytest.mark.django_db
+def test_rework_is_finished_by_a_button_when_nothing_stands_in_the_way(job: Job, signed_in: SignedIn) -> None:
+    job.stand_at("parts complete")
+    client, tag = signed_in(job.cast.lead), job.piece("CASE").tag
+    button = "Rework is finished</button>"
+    assert button not in client.get(path(job, "rework")).content.decode()
+    assert client.post(path(job, "rework"), {"deed": "finish"}).status_code == 422
+    body = {"piece": tag, "remedy": "SLEEVE-LSR", "key": str(uuid4()), "minutes": "115", "good": "yes"}
+    client.post(path(job, "rework"), body)
+    job.read("CASE.LSR", "26.060 mm")
+    text = client.get(path(job, "rework")).content.decode()
+    assert button not in text
+    assert "Read after the rework, and not good" in text
+    client.post(path(job, "rework"), body | {"key": str(uuid4())})
+    for feature, typed in (
+        ("CASE.LSR", "26.004 mm"),
+        ("CASE.FACE", "150.210 mm"),
+        ("CASE.RVB", "20.006 mm"),
+        ("CASE.LSF", "25.012 mm"),
+    ):
+        job.read(feature, typed)
+    text = client.get(path(job, "rework")).content.decode()
     assert "All of it is done." in text
-    assert "ME-CASE-LSR" in text
+    assert button in text
+    assert button not in signed_in(job.cast.stores).get(path(job, "rework")).content.decode()
+    assert client.post(path(job, "rework"), {"deed": "finish"}).status_code == 302
+    assert Ticket.objects.get(pk=job.ticket.pk).stage == "reworked"
+    assert "Make a new revision</a>" in client.get(path(job, "rework")).content.decode()
+
+
+@pytest.mark.django_db
+def test_minutes_are_asked_for_and_a_leads_work_has_no_form_for_others(job: Job, signed_in: SignedIn) -> None:
+    text = signed_in(job.cast.lead).get(path(job, "rework")).content.decode()
+    assert "(120 agreed)" in text
+    assert 'value="120"' not in text
+    text = signed_in(job.cast.technician).get(path(job, "rework")).content.decode()
+    assert 'name="minutes"' not in text
+    assert "A lead technician does this work" in text
+
+
+@pytest.mark.django_db
+def test_an_early_sheet_shows_no_boxes_to_fill(job: Job, signed_in: SignedIn) -> None:
+    make_sheet(ticket=job.ticket, by=job.actor("lead"))
+    text = signed_in(job.cast.technician).get(path(job)).content.decode()
+    assert "its boxes stay closed" in text
+    assert 'value="boxes"' not in text
+
+
+@pytest.mark.django_db
+def test_a_fit_that_may_be_outside_says_how_likely_it_is_inside(job: Job, signed_in: SignedIn) -> None:
+    """Mean bore 26.026 less shaft 26.028 is −2 µm, U = 2.9 µm: Φ(2 / 1.45) = 0.916 of it is interference."""
+    job.read("CASE.LSR", "26.042 mm")
+    sheet = make_sheet(ticket=job.ticket, by=job.actor("lead"))
+    fit = next(one["fit"] for one in sheet.document["steps"] if one["code"] == "B14")
+    assert fit["state"] == "too close to call"
+    assert fit["probability"] == pytest.approx(0.916, abs=0.01)
+    text = signed_in(job.cast.technician).get(path(job)).content.decode()
+    assert f"{likely(fit['probability'])} likely inside: <strong>too close to call</strong>" in text
 
 
 @pytest.mark.django_db

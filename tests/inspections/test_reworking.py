@@ -157,6 +157,26 @@ def test_a_remedy_may_change_the_size(job: Job) -> None:
     assert job.piece("CASE").size == "oversize"
 
 
+def test_a_leads_work_is_written_down_by_a_lead(job: Job) -> None:
+    with pytest.raises(Refusal, match="lead technician") as refused:
+        sleeve(job, who="technician")
+    assert list(refused.value.errors) == ["remedy"]
+    assert Rework.objects.count() == 0
+    row = job.row("CASE")
+    row.remedies = ["DRESS-FACE"]
+    row.save(update_fields=["remedies"])
+    record_rework(
+        ticket=job.ticket,
+        piece=job.piece("CASE"),
+        remedy_code="DRESS-FACE",
+        minutes=30,
+        good=True,
+        key="k",
+        by=job.actor("technician"),
+    )
+    assert Rework.objects.get().person == job.cast.technician
+
+
 def test_who_may_and_when(job: Job) -> None:
     with pytest.raises(Denied):
         sleeve(job, who="front_desk")
