@@ -87,7 +87,7 @@ def bolt_picture(bolts: Sequence[tuple[str, float, float, int]]) -> str:
     for name, x, y, order in sorted(bolts, key=lambda one: one[3]):
         px, py = 180 + (x - middle_x) * scale, height / 2 - (y - middle_y) * scale
         label = ""
-        if name not in ("", str(order)):
+        if name and not name.isdigit():  # one number at a bolt, its turn; two cannot be told apart
             label = f'<text x="{_n(px)}" y="{_n(py + 31)}" text-anchor="middle">{escape(name)}</text>'
         marks.append(
             f'<g class="balloon"><circle cx="{_n(px)}" cy="{_n(py)}" r="15"/>'
