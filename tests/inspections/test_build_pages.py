@@ -242,8 +242,9 @@ def test_who_may_write_rework_down(job: Job, signed_in: SignedIn) -> None:
 def test_no_barrier_is_found_on_the_pages(
     job: Job, signed_in: SignedIn, live_server: LiveServer, chromium: Any
 ) -> None:
+    job.stand_at("parts complete")
     make_sheet(ticket=job.ticket, by=job.actor("lead"))
-    cookie = signed_in(job.cast.technician).cookies[settings.SESSION_COOKIE_NAME].value
+    cookie = signed_in(job.cast.lead).cookies[settings.SESSION_COOKIE_NAME].value
     for scheme in ("light", "dark"):
         for width in (1440, 820):
             context = chromium.new_context(
