@@ -9,7 +9,8 @@ from pathlib import Path
 from django.conf import settings
 from django.db import transaction
 
-from estimates.journey import ROOT, Journey
+from estimates.journey import Journey
+from estimates.opening_house import ROOT
 from shop import clock
 from shop.models import Once, Ticket, User
 

@@ -8,25 +8,24 @@ A step that fails raises: nothing after it is told.
 import tomllib
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.models import Group
 
 from estimates.accepting import accept_quote
 from estimates.links import customer_of
 from estimates.margins import margin_of
 from estimates.models import Plan, Quote
+from estimates.opening_house import ROOT, open_house
 from estimates.quoting import make_plan, make_quote, send_quote
+from estimates.telling import JourneyFailed, Told, filled_in, float_words, torque_words
 from inspections.building import finish_build, finish_test, record_box, sign_inside
 from inspections.examining import finish_examination, open_examination
 from inspections.findings import judgement_of
-from inspections.guides import guide_of, publish_guide
-from inspections.models import BuildRow, BuildSheet, Examination, Gauge, Reading
+from inspections.guides import guide_of
+from inspections.models import BuildRow, BuildSheet, Examination, Reading
 from inspections.recording import SentReading, record_readings
 from inspections.reworking import record_rework
 from inspections.sheets import make_sheet
@@ -34,60 +33,15 @@ from inventory.feeds import take_in_file
 from inventory.ledger import check_ledger
 from inventory.models import Bin, Purchase, Supplier
 from inventory.purchasing import order_purchase, receive_purchase
-from inventory.stocklist import load_stock_list
 from shop import clock, outbox
-from shop.access import PROGRAM, Actor, actor_for
+from shop.access import Actor, actor_for
 from shop.celery import insert_slots
-from shop.documents import path_of
-from shop.models import Complaint, Customer, ExchangeRate, Family, Reminder, Ticket, User
-from shop.money import MICRO, parse_minor, show_minor
+from shop.models import Complaint, Customer, Family, Reminder, Ticket, User
+from shop.money import parse_minor, show_minor
 from shop.opening import open_ticket
 from shop.stages import reach_stage
 from shop.timesheets import book_time
 from shop.warranty import hand_over
-
-ROOT = Path(__file__).resolve().parent.parent
-
-
-class JourneyFailed(Exception):
-    """A step did not come out as a shop needs it; the message says which and why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """One step as it is printed: a heading, a table, a line below it, and the figures for a script."""
-
-    title: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    below: str = ""
-    figures: Mapping[str, Any] = field(default_factory=dict)
-
-
-def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, User]:
-    """People, gauges, guide, stock list and rates of the journey; what is there already stays."""
-    head = journey["journey"]
-    people = {one["code"]: _person(one) for one in journey["person"]}
-    for one in journey["gauge"]:
-        Gauge.objects.get_or_create(code=one["code"], defaults={k: v for k, v in one.items() if k != "code"})
-    publish_guide(text=(root / head["guide"]).read_text(), by=PROGRAM)
-    with (root / head["stock"]).open("rb") as file:
-        load_stock_list(data=tomllib.load(file), by=PROGRAM)
-    for currency, on, rate in head["rates"]:
-        micro = int(Decimal(rate) * MICRO)
-        ExchangeRate.objects.get_or_create(
-            currency=currency, on=date.fromisoformat(on), defaults={"rate_micro": micro}
-        )
-    return people
-
-
-def _person(row: Mapping[str, Any]) -> User:
-    user, made = User.objects.get_or_create(username=row["code"], defaults={"display_name": row["name"]})
-    if made:
-        user.set_unusable_password()
-        user.save()
-        user.groups.add(Group.objects.get(name=row["role"]))
-    return user
 
 
 class Journey:
@@ -579,44 +533,3 @@ class Journey:
             results = record_readings(examination=examination, readings=[taken_back, again], by=by)
         if trouble := [one.problem for one in results if one.status != "recorded"]:
             raise JourneyFailed("; ".join(trouble))
-
-
-def torque_words(torque: Mapping[str, Any] | None) -> list[str]:
-    """What the sheet says of a joint, in one line or none."""
-    if not torque:
-        return []
-    if torque.get("torque_nm"):
-        limited = f", limited by the {torque['limited_by']}" if torque.get("limited_by") else ""
-        return [f"{torque['shown']['nm']} N·m ({torque['shown']['lbf_ft']} lbf ft){limited}"]
-    return [str(torque.get("turns") or torque.get("why", ""))]
-
-
-def float_words(chosen: Mapping[str, Any] | None) -> list[str]:
-    """The washers chosen and the float they leave, in one line or none."""
-    if not chosen:
-        return []
-    if not chosen["choice"]:
-        return [str(chosen.get("words", ""))]
-    codes = ", ".join(one["code"] for one in chosen["choice"])
-    return [f"washers {codes}: float {chosen['float_mm']:.3f} mm"]
-
-
-def filled_in(document: Mapping[str, Any], box: str, figures: Mapping[str, str]) -> str:
-    """What the builder writes into a box: the float and washers that the sheet chose, a figure, or done."""
-    chosen = next(
-        (one["float"] for one in document["steps"] if one["float"] and one["float"]["choice"]), None
-    )
-    if chosen and box == "end float mm":
-        return f"{chosen['float_mm']:.2f} mm"
-    for end, one in zip(("front", "rear"), chosen["choice"] if chosen else (), strict=False):
-        if box == f"{end} washer mm":
-            return f"{one['thickness_mm']:.2f} mm"
-    return figures.get(box, "done")
-
-
-def papers_of(ticket: Ticket) -> list[tuple[str, Path]]:
-    """Title and place of each paper of the ticket."""
-    return [(one.title, path_of(one)) for one in ticket.documents.exclude(kind="photograph")]
-
-
-__all__ = ["Journey", "JourneyFailed", "Told", "open_house", "papers_of"]

@@ -21,8 +21,8 @@ from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from estimates.journey import open_house
 from estimates.models import Quote
+from estimates.opening_house import open_house
 from inventory.feeds import take_in_file
 from inventory.models import PriceFile, Purchase, Supplier
 from shop import outbox

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from estimates.demonstration import load_demonstration, sign_ins_path, told_job
-from estimates.journey import JourneyFailed, papers_of
+from estimates.telling import JourneyFailed, papers_of
 from shop.refusals import Refusal
 
 

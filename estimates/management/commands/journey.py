@@ -12,7 +12,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from estimates.journey import Journey, JourneyFailed, Told, papers_of
+from estimates.journey import Journey
+from estimates.telling import JourneyFailed, Told, papers_of
 from shop.refusals import Refusal
 
 
