@@ -7,6 +7,12 @@ import uuid
 from django.db import models
 from django.db.models import Q
 
+from inspections.gauge_models import Gauge as Gauge
+from inspections.gauge_models import Study as Study
+from inspections.gauge_models import StudyPerson as StudyPerson
+from inspections.gauge_models import StudyPiece as StudyPiece
+from inspections.gauge_models import StudyReading as StudyReading
+from inspections.gauge_models import Zeroing as Zeroing
 from inventory.models import Lot, Part, Piece, Purchase
 from shop.models import Family, Ticket, Unit, User, choices
 
@@ -47,31 +53,6 @@ class GuideCheck(models.Model):
 
     def __str__(self) -> str:
         return self.code
-
-
-class Gauge(models.Model):
-    """A measuring instrument. Uncertainties are expanded, k = 2, µm."""
-
-    code = models.CharField(max_length=20, unique=True)
-    name = models.CharField(max_length=80)
-    expanded_um = models.FloatField()
-    calibration_um = models.FloatField()  # the part of it that two readings with this gauge share
-    resolution_um = models.FloatField()
-    measures = models.CharField(max_length=80, default="any")  # kinds of dimension with commas, or "any"
-    calibrated_on = models.DateField(null=True, blank=True)
-    due_on = models.DateField(null=True, blank=True)
-    retired_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["code"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(expanded_um__gt=0) & Q(calibration_um__gte=0), name="a_gauge_has_uncertainty"
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.code} {self.name}"
 
 
 class Examination(models.Model):
@@ -116,6 +97,8 @@ class Reading(models.Model):
     )  # sound, a defect's code, an identified text, a count
     place = models.CharField(max_length=60, blank=True)
     gauge = models.ForeignKey(Gauge, models.PROTECT, null=True)
+    zeroing = models.ForeignKey(Zeroing, models.PROTECT, null=True, related_name="+")  # the last one then
+    overdue_reason = models.CharField(max_length=200, blank=True)  # a lead's, for a gauge past due
     person = models.ForeignKey(User, models.PROTECT, related_name="+")
     as_lead = models.BooleanField(default=False)
     part_temperature_c = models.FloatField(null=True)
@@ -234,6 +217,7 @@ class AsBuilt(models.Model):
     step_code = models.CharField(max_length=40)
     box = models.CharField(max_length=60)
     text = models.CharField(max_length=120)
+    gauge = models.ForeignKey(Gauge, models.PROTECT, null=True, related_name="+")  # the torque wrench
     person = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
