@@ -7,14 +7,27 @@ import uuid
 from django.db import models
 from django.db.models import Q
 
-from inspections.gauge_models import Gauge as Gauge
-from inspections.gauge_models import Study as Study
-from inspections.gauge_models import StudyPerson as StudyPerson
-from inspections.gauge_models import StudyPiece as StudyPiece
-from inspections.gauge_models import StudyReading as StudyReading
-from inspections.gauge_models import Zeroing as Zeroing
+from inspections.gauge_models import Gauge, Study, StudyPerson, StudyPiece, StudyReading, Zeroing
 from inventory.models import Lot, Part, Piece, Purchase
 from shop.models import Family, Ticket, Unit, User, choices
+
+__all__ = [
+    "AsBuilt",
+    "BuildRow",
+    "BuildSheet",
+    "Examination",
+    "Gauge",
+    "GuideCheck",
+    "GuideRevision",
+    "Reading",
+    "ReadingPiece",
+    "Rework",
+    "Study",
+    "StudyPerson",
+    "StudyPiece",
+    "StudyReading",
+    "Zeroing",
+]
 
 
 class GuideRevision(models.Model):
