@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from inspections.gauge_models import Gauge, Study, StudyPerson, StudyPiece, StudyReading, Zeroing
 from inventory.models import Lot, Part, Piece, Purchase
-from shop.models import Family, Ticket, Unit, User, choices
+from shop.models import Complaint, Document, Family, Ticket, Unit, User, choices
 
 __all__ = [
     "AsBuilt",
@@ -239,3 +239,129 @@ class AsBuilt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step_code} {self.box}: {self.text}"
+
+
+class Photograph(models.Model):
+    """A picture taken at the bench, of a check on a piece; its file is a private document."""
+
+    append_only = True
+    id = models.UUIDField(primary_key=True)  # made by the client: sending it again is harmless
+    examination = models.ForeignKey(Examination, models.PROTECT, related_name="photographs")
+    sequence = models.PositiveIntegerField()  # the examination's counter when it came in
+    check_code = models.CharField(max_length=40)
+    position_code = models.CharField(max_length=20)
+    piece = models.ForeignKey(Piece, models.PROTECT, null=True, related_name="+")
+    condition = models.PositiveIntegerField(default=1)  # of the piece, when the picture was taken
+    note = models.CharField(max_length=200, blank=True)
+    document = models.OneToOneField(Document, models.PROTECT, related_name="+")
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    person = models.ForeignKey(User, models.PROTECT, related_name="+")
+    taken_at = models.DateTimeField()  # the device's clock
+    received_at = models.DateTimeField()  # ours
+    digest = models.CharField(max_length=64)  # of what was sent: a known id with other content is refused
+
+    class Meta:
+        ordering = ["sequence"]
+        constraints = [
+            models.UniqueConstraint(fields=["examination", "sequence"], name="one_photograph_a_sequence"),
+            models.CheckConstraint(condition=Q(width_px__gt=0, height_px__gt=0), name="a_picture_has_sides"),
+        ]
+
+    def __str__(self) -> str:
+        return f"photograph of {self.check_code}"
+
+
+class PhotographEnd(models.Model):
+    """A photograph taken back, with the reason: it stays on record and is shown no more among the others."""
+
+    append_only = True
+    photograph = models.OneToOneField(Photograph, models.PROTECT, related_name="end")
+    reason = models.CharField(max_length=200)
+    person = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="photograph_ends_with_a_reason")]
+
+    def __str__(self) -> str:
+        return f"{self.photograph}, taken back"
+
+
+class PhotographMark(models.Model):
+    """A numbered place on a photograph, in words. A mark is withdrawn by another row, with the reason."""
+
+    append_only = True
+    id = models.UUIDField(primary_key=True)
+    photograph = models.ForeignKey(Photograph, models.PROTECT, related_name="marks")
+    number = models.PositiveSmallIntegerField()
+    across = models.FloatField(default=0)  # share of the picture's width, from the left
+    down = models.FloatField(default=0)  # share of its height, from the top
+    words = models.CharField(max_length=200)  # what is there, or why the mark is withdrawn
+    person = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    withdraws = models.OneToOneField("self", models.PROTECT, null=True, related_name="withdrawn_by")
+
+    class Meta:
+        ordering = ["photograph", "number", "at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["photograph", "number"],
+                condition=Q(withdraws__isnull=True),
+                name="one_mark_a_number",
+            ),
+            models.CheckConstraint(
+                condition=Q(across__gte=0, across__lte=1, down__gte=0, down__lte=1),
+                name="a_mark_is_on_its_picture",
+            ),
+            models.CheckConstraint(condition=~Q(words=""), name="a_mark_says_what"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.words}"
+
+
+class Answer(models.Model):
+    """Why a complaint is explained by no finding, or why a position stays open. The newest of each counts."""
+
+    append_only = True
+    id = models.UUIDField(primary_key=True)
+    examination = models.ForeignKey(Examination, models.PROTECT, related_name="answers")
+    sequence = models.PositiveIntegerField()  # the examination's counter when it was given
+    complaint = models.ForeignKey(Complaint, models.PROTECT, null=True, related_name="+")
+    position_code = models.CharField(max_length=20, blank=True)  # neither: the customer's own words
+    words = models.CharField(max_length=400)
+    stands = models.BooleanField(default=True)  # not: the answer before it is taken back, the words say why
+    person = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["sequence"]
+        constraints = [
+            models.UniqueConstraint(fields=["examination", "sequence"], name="one_answer_a_sequence"),
+            models.CheckConstraint(
+                condition=Q(complaint__isnull=True) | Q(position_code=""), name="answers_one_thing"
+            ),
+            models.CheckConstraint(condition=~Q(words=""), name="an_answer_has_words"),
+        ]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class ExaminationReport(models.Model):
+    """A numbered report of an examination, frozen as it stood: which readings, by the counter, it stands on."""
+
+    examination = models.ForeignKey(Examination, models.PROTECT, related_name="reports")
+    number = models.PositiveSmallIntegerField()
+    counter = models.PositiveIntegerField()
+    document = models.JSONField()
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["examination", "-number"]
+        constraints = [models.UniqueConstraint(fields=["examination", "number"], name="one_report_a_number")]
+
+    def __str__(self) -> str:
+        return f"report {self.number} of {self.examination}"

@@ -288,7 +288,16 @@ class StageChange(models.Model):
 class Document(models.Model):
     """A private file: a photograph, or a paper that the shop made. Served after its ticket's access check."""
 
-    KINDS = ("photograph", "tag", "quote", "build sheet", "warranty card", "price file")
+    KINDS = (
+        "photograph",
+        "thumbnail",
+        "tag",
+        "quote",
+        "examination report",
+        "build sheet",
+        "warranty card",
+        "price file",
+    )
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
     ticket = models.ForeignKey(Ticket, models.PROTECT, null=True, related_name="documents")
     kind = models.CharField(max_length=20, choices=choices(KINDS))
