@@ -18,7 +18,7 @@ urlpatterns = [
     path("stores/", include("inventory.urls")),
     path("office/", include("estimates.urls")),
     path("quote/", include("estimates.public_urls")),
-    path("handbook/", include("shop.handbook_urls")),
+    path("handbook/", include("shop.topics.urls")),
     path("api/v1/", api.urls),
 ]
 handler403 = "shop.views.forbidden"

@@ -10,8 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from pytest_django.live_server_helper import LiveServer
 
-from shop.handbook_answers import TOPICS
-from shop.handbook_views import example_of
+from shop.topics.all import TOPICS
 from tests.conftest import Cast, SignedIn
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -19,7 +18,7 @@ RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "
 
 
 def addresses() -> list[str]:
-    examples = [f"/handbook/{one.name}?{urlencode(example_of(one))}" for one in TOPICS.values()]
+    examples = [f"/handbook/{one.name}?{urlencode(one.example)}" for one in TOPICS.values()]
     return ["/handbook/", "/handbook/end-float", "/handbook/limits?diameter=25&zone=", *examples]
 
 

@@ -12,104 +12,12 @@ import pytest
 from django.test import Client
 
 from shop.access import make_token
-from shop.handbook_answers import TOPICS
-from shop.handbook_views import example_of
+from shop.topics.all import TOPICS
 from tests.conftest import Cast, SignedIn
+from tests.handbook_pages.cases import BAD, GOOD
 
 pytestmark = pytest.mark.django_db
-NAMES = ["quantity", "limits", "fit", "conformity", "temperature", "thread", "tightening", "end-float"]
-
-# topic -> body, and what the contract says that it replies
-GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
-    # An inch is 25.4 mm exactly (ISO 31-1, from memory): 1.125 in.
-    "quantity": ({"text": "1 1/8 in", "kind": "length"}, {"canonical": 28.575, "unit": "in"}),
-    # ISO 286-2, table 6: H7 at 25 mm is 0 to +21 µm.
-    "limits": ({"diameter": "25 mm", "zone": "H7"}, {"lower_um": 0.0, "upper_um": 21.0}),
-    # ISO 286-2, tables 6 and 27: H7 0/+21 with p6 +22/+35 gives −35 to −1.
-    "fit": (
-        {"diameter": "25 mm", "hole": "H7", "shaft": "p6"},
-        {
-            "hole": {"lower_um": 0.0, "upper_um": 21.0},
-            "shaft": {"lower_um": 22.0, "upper_um": 35.0},
-            "clearance_min_um": -35.0,
-            "clearance_max_um": -1.0,
-            "character": "interference",
-        },
-    ),
-    # JCGM 106:2012, 7.3: one standard uncertainty below the limit, Φ(1) = 0.8413.
-    "conformity": (
-        {"value": "25.019 mm", "expanded_uncertainty": "0.004 mm", "upper": "25.021 mm"},
-        {"probability": 0.841345, "decision": "too close to call", "acceptance_lower_mm": None},
-    ),
-    # ISO 1: 20 °C is the reference, so nothing is corrected there.
-    "temperature": (
-        {"length": "80.000 mm", "temperature": "20 °C", "material": "steel"},
-        {"length_at_20_mm": 80.0, "correction_um": 0.0},
-    ),
-    # ASME B1.1-2003, table 2: 3/8-16 UNC, pitch diameter 0.3344 in.
-    "thread": (
-        {"designation": "3/8-16 UNC"},
-        {"taper": False, "major_mm": 9.525, "pitch_diameter_mm": 0.3344 * 25.4},
-    ),
-    # T = K F d with K 0.2: F 0.75 × 586.05 MPa × 49.99 mm² = 21.97 kN (SAE J429, IFI N-12).
-    "tightening": (
-        {"thread": "3/8-16 UNC", "grade": "SAE 5", "condition": "dry"},
-        {"torque_nm": 41.86, "torque_min_nm": 31.4, "torque_max_nm": 52.3, "limited_by": "bolt"},
-    ),
-    # 31.48 − 30.20 = 1.28 of room; 1.10 leaves 0.18 of the 0.10 to 0.25 that is wanted.
-    "end-float": (
-        {
-            "gap": "31.48 mm",
-            "stack": ["30.2 mm"],
-            "target_min": "0.10 mm",
-            "target_max": "0.25 mm",
-            "washers": [
-                {"code": "A", "thickness": "1.00 mm"},
-                {"code": "B", "thickness": "1.10 mm", "count": 2, "price": "0.45 EUR"},
-            ],
-        },
-        {"choice": ["B"], "float_mm": 0.18, "shim_change_mm": 1.105},
-    ),
-}
-
-# topic, what is wrong, and the field that is named
-BAD: list[tuple[str, dict[str, Any], str]] = [
-    ("quantity", {"text": "28,540 mm"}, "text"),
-    ("quantity", {"text": "3 thou", "kind": "colour"}, "kind"),
-    ("limits", {"diameter": "25"}, "diameter"),
-    ("limits", {"diameter": 25}, "diameter"),
-    ("limits", {"diameter": "900 mm"}, "diameter"),
-    ("limits", {"zone": "Q99"}, "zone"),
-    ("limits", {"zone": None}, "zone"),
-    ("limits", {"colour": "red"}, "colour"),
-    ("fit", {"hole": "p6"}, "hole"),
-    ("fit", {"shaft": "zz1"}, "shaft"),
-    ("fit", {"temperature": "80 °C"}, "hole_material"),
-    ("fit", {"temperature": "80 °C", "hole_material": "cheese", "shaft_material": "steel"}, "hole_material"),
-    ("conformity", {"upper": None}, "lower"),
-    ("conformity", {"coverage_factor": 0}, "coverage_factor"),
-    ("conformity", {"coverage_factor": True}, "coverage_factor"),
-    ("conformity", {"confidence": "1.5"}, "confidence"),
-    ("conformity", {"expanded_uncertainty": "−0.1 mm"}, "expanded_uncertainty"),
-    ("temperature", {"temperature": "300 °C"}, "temperature"),
-    ("temperature", {"material": "cheese"}, "material"),
-    ("temperature", {"gauge_temperature": "28 °C"}, "gauge_material"),
-    ("thread", {"designation": "7/8-99 ODD"}, "designation"),
-    ("tightening", {"thread": "1/2-14 NPT"}, "thread"),
-    ("tightening", {"grade": "99"}, "grade"),
-    ("tightening", {"condition": "sticky"}, "condition"),
-    ("tightening", {"nut_factor": 0.2}, "nut_factor"),
-    ("tightening", {"clamp_fraction": 2}, "clamp_fraction"),
-    ("tightening", {"engagement": "12 mm"}, "tapped_material"),
-    ("tightening", {"tapped_material": "grey iron", "engagement": "900 mm"}, "engagement"),
-    ("end-float", {"gap": None}, "gap"),
-    ("end-float", {"setting": "preload"}, "setting"),
-    ("end-float", {"target_max": "0.05 mm"}, "target_max"),
-    ("end-float", {"washers": []}, "washers"),
-    ("end-float", {"washers": [{"code": "A", "thickness": "thick"}]}, "washers"),
-    ("end-float", {"places": 0}, "places"),
-    ("end-float", {"stack": ["30.2"]}, "stack"),
-]
+NAMES = sorted(TOPICS)
 
 
 @pytest.fixture
@@ -123,9 +31,9 @@ def post(bearer: dict[str, str], topic: str, body: Any) -> Any:
     )
 
 
-def test_the_table_holds_the_topics_of_the_contract() -> None:
-    assert list(TOPICS) == NAMES
+def test_every_topic_has_cases() -> None:
     assert set(GOOD) == set(NAMES)
+    assert {topic for topic, _, _ in BAD} == set(NAMES)
 
 
 @pytest.mark.parametrize("topic", NAMES)
@@ -226,7 +134,7 @@ def test_the_example_of_each_page_has_an_answer(cast: Cast, signed_in: SignedIn,
     client = signed_in(cast.technician)
     empty = client.get(f"/handbook/{topic}")
     assert empty.status_code == 200
-    answer = client.get(f"/handbook/{topic}?{urlencode(example_of(TOPICS[topic]))}")
+    answer = client.get(f"/handbook/{topic}?{urlencode(TOPICS[topic].example)}")
     text = html.unescape(answer.content.decode())
     assert answer.status_code == 200, text
     assert '<dl class="facts">' in text

@@ -7,10 +7,10 @@ from typing import Any
 
 from django import forms
 
-from shop.handbook_topics import Answer, Argument, Topic, answer
 from shop.refusals import Refusal
+from shop.topics.table import Answer, Argument, Topic, answer
 
-LONG = {"lengths", "washers"}
+LONGEST = 20_000  # characters of a list
 
 
 class TopicForm(forms.Form):
@@ -41,13 +41,14 @@ def _field(one: Argument) -> forms.Field:
         first = [] if one.default else [("", "choose" if one.required else "not given")]
         made: forms.Field = forms.ChoiceField(choices=[*first, *((word, word) for word in one.choices())])
         made.validators, made.initial = [], one.default
-    elif one.kind in LONG:
-        made = forms.CharField(widget=forms.Textarea, max_length=6000)
+    elif one.lines:
+        made = forms.CharField(widget=forms.Textarea, max_length=LONGEST)
     else:
         made = forms.CharField(max_length=60)
-    made.label, made.help_text = one.label, one.help or (f"Such as {one.example}." if one.example else "")
+    made.label = one.label
+    made.help_text = one.help or (f"Such as {one.such_as}." if one.example else "")
     made.required = one.required
-    if one.kind not in {"choice", *LONG} and one.default:
+    if one.kind != "choice" and not one.lines and one.default:
         made.initial = one.default
-    made.error_messages["required"] = f"This is needed. Write it like {one.example}."
+    made.error_messages["required"] = f"This is needed. Write it like {one.such_as}."
     return made

@@ -10,9 +10,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from shop.access import Actor, NotThere
-from shop.handbook_answers import TOPICS
-from shop.handbook_forms import TopicForm
-from shop.handbook_topics import Topic
+from shop.topics.all import TOPICS
+from shop.topics.forms import TopicForm
 from shop.views import for_actor
 
 
@@ -45,12 +44,7 @@ def topic(request: HttpRequest, by: Actor, name: str) -> HttpResponse:
         "topic": found,
         "form": form,
         "answer": form.answer if good else None,
-        "example": f"{reverse('topic', args=[name])}?{urlencode(example_of(found))}",
+        "example": f"{reverse('topic', args=[name])}?{urlencode(found.example)}",
         "topics": list(TOPICS.values()),
     }
     return render(request, "shop/handbook/topic.html", context, status=422 if typed and not good else 200)
-
-
-def example_of(topic: Topic) -> dict[str, str]:
-    """The inputs of the worked example: what the table gives as examples."""
-    return {one.name: one.example for one in topic.arguments if one.example}

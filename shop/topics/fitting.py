@@ -1,0 +1,100 @@
+"""Topics of limits and fits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from shop.handbook import fits
+from shop.refusals import Refusal
+from shop.topics.arguments import diameter, material
+from shop.topics.shown import mm, um
+from shop.topics.table import Answer, Argument, Topic, asked
+
+Values = Mapping[str, Any]
+
+
+def _limits(values: Values) -> Answer:
+    found = asked("zone", fits.limits, values["diameter"], values["zone"])
+    return Answer(
+        {"lower_um": found.lower_um, "upper_um": found.upper_um},
+        (
+            ("Lower deviation", um(found.lower_um)),
+            ("Upper deviation", um(found.upper_um)),
+            ("Smallest", mm(found.lower_mm)),
+            ("Largest", mm(found.upper_mm)),
+        ),
+        found.working,
+        found.cautions,
+    )
+
+
+def _fit(values: Values) -> Answer:
+    for name in ("hole", "shaft"):
+        zone = values[name]
+        asked(name, fits.limits, values["diameter"], zone)
+        if (name == "hole") != zone[:1].isupper():
+            raise Refusal(**{name: "A hole has capital letters, such as H7; a shaft small ones, such as k6."})
+    warm = {key: values[key] for key in ("hole_material", "shaft_material", "temperature")}
+    if values["temperature"] is not None:
+        for key in ("hole_material", "shaft_material"):
+            if values[key] is None:
+                raise Refusal(**{key: "A fit at another temperature needs both materials."})
+    found = fits.fit(values["diameter"], values["hole"], values["shaft"], **warm)
+    parts = {
+        name: {"lower_um": one.lower_um, "upper_um": one.upper_um}
+        for name, one in (("hole", found.hole), ("shaft", found.shaft))
+    }
+    return Answer(
+        {
+            **parts,
+            "clearance_min_um": found.clearance_min_um,
+            "clearance_max_um": found.clearance_max_um,
+            "character": found.character,
+        },
+        (
+            ("Character", found.character),
+            ("Least clearance", um(found.clearance_min_um)),
+            ("Most clearance", um(found.clearance_max_um)),
+            ("Hole", f"{um(found.hole.lower_um)} to {um(found.hole.upper_um)}"),
+            ("Shaft", f"{um(found.shaft.lower_um)} to {um(found.shaft.upper_um)}"),
+        ),
+        found.working,
+        (*found.cautions, "Less than nothing is interference"),
+    )
+
+
+TOPICS: tuple[Topic, ...] = (
+    Topic(
+        "limits",
+        "Limits",
+        "Deviations of a hole or a shaft by its tolerance zone.",
+        (
+            diameter(),
+            Argument(
+                "zone",
+                "Zone",
+                "text",
+                example="H7",
+                help="Capital letters for a hole, small for a shaft.",
+            ),
+        ),
+        _limits,
+        formulas=(fits.limits,),
+    ),
+    Topic(
+        "fit",
+        "Fits",
+        "Clearance or interference of a hole and a shaft, also warm.",
+        (
+            diameter(),
+            Argument("hole", "Hole", "text", example="H7"),
+            Argument("shaft", "Shaft", "text", example="p6"),
+            material("hole_material", "Material of the hole", example="aluminium"),
+            material("shaft_material", "Material of the shaft", example="steel"),
+            Argument("temperature", "Temperature of both", "temperature", False, example="80 °C"),
+        ),
+        _fit,
+        formulas=(fits.fit,),
+    ),
+)

@@ -1,0 +1,135 @@
+"""The topic of end float: which washers go in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from shop.handbook.endfloat import end_float
+from shop.handbook.packs import Washer
+from shop.handbook.quantities import Refused
+from shop.refusals import Refusal
+from shop.topics.arguments import length
+from shop.topics.shown import mm, share
+from shop.topics.table import Answer, Argument, Topic
+
+Values = Mapping[str, Any]
+PRICE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(?: [A-Z]{3})?")
+
+
+def _price(text: str) -> float:
+    found = PRICE.fullmatch(text)
+    if found is None:
+        raise ValueError("Write a price such as 0.45 EUR.")
+    return float(found.group(1))
+
+
+COLUMNS = (
+    Argument("code", "Code", "text", example="TW-205"),
+    length("thickness", "Thickness", "2.05 mm"),
+    length("tolerance", "Tolerance", "0.005 mm", required=False, default="0 mm"),
+    Argument("count", "How many", "number", False, "1", example="2"),
+    Argument("price", "Price", "text", False, example="0.45 EUR", check=_price),
+    Argument("place", "Place", "text", False, example="front"),
+)
+
+
+def _washer(row: Values) -> Washer:
+    count = row["count"]
+    if count != int(count) or not 1 <= count <= 99:
+        raise Refusal(washers=f"{row['code']}: a count is a whole number, 1 to 99.")
+    price = _price(row["price"]) if row["price"] else 0.0
+    return Washer(row["code"], row["thickness"], row["tolerance"], int(count), price, row["place"])
+
+
+def _end_float(values: Values) -> Answer:
+    if values["setting"] == "float" and (values["gap"] is None) == (values["trial_float"] is None):
+        raise Refusal(gap="Give the gap, or the float measured in a trial: one of the two.")
+    if values["target_max"] < values["target_min"]:
+        raise Refusal(target_max="The most is below the least.")
+    try:
+        found = end_float(
+            target_min=values["target_min"],
+            target_max=values["target_max"],
+            washers=[_washer(row) for row in values["washers"]],
+            places=values["places"],
+            setting=values["setting"],
+            gap=values["gap"],
+            gap_uncertainty=values["gap_uncertainty"] or 0.0,
+            stack=values["stack"],
+            trial_float=values["trial_float"],
+        )
+    except Refused as trouble:
+        name = "setting" if values["setting"] != "float" else "washers"
+        raise Refusal(**{name: f"{trouble}."}) from None
+    others = [
+        {"choice": list(one.choice), "float_mm": one.float_mm, "probability": one.probability}
+        for one in found.others
+    ]
+    reach = "" if found.float_min_mm is None else f"{mm(found.float_min_mm)} to {mm(found.float_max_mm)}"
+    rows = (
+        ("Fit", ", ".join(found.choice) or "nothing in the list reaches the limits"),
+        ("Float", mm(found.float_mm)),
+        ("At the worst", reach or "none"),
+        ("Chance that it is inside", share(found.probability)),
+        ("Change of the washers", f"{found.shim_change_mm:+.3f} mm".replace("-", "−")),
+        *(
+            ("Next", f"{', '.join(one.choice)}: {mm(one.float_mm)}, {share(one.probability)}")
+            for one in found.others
+        ),
+    )
+    reply = {
+        "choice": list(found.choice),
+        "float_mm": found.float_mm,
+        "float_min_mm": found.float_min_mm,
+        "float_max_mm": found.float_max_mm,
+        "probability": found.probability,
+        "shim_change_mm": found.shim_change_mm,
+        "others": others,
+    }
+    return Answer(reply, rows, found.working, found.cautions)
+
+
+TOPICS: tuple[Topic, ...] = (
+    Topic(
+        "end-float",
+        "End float",
+        "Which washers leave a float inside its limits, and how likely.",
+        (
+            Argument(
+                "setting",
+                "Setting",
+                "choice",
+                False,
+                "float",
+                example="float",
+                choices=lambda: ("float", "preload"),
+            ),
+            length("gap", "Between the faces", "150.21 mm", required=False),
+            length("gap_uncertainty", "Expanded uncertainty of it", "0.004 mm", required=False),
+            Argument("stack", "What fills it, one a line", "length", False, example="145.65 mm", many=True),
+            length("trial_float", "Or: float in a trial", "", required=False),
+            length("target_min", "Least wanted", "0.15 mm"),
+            length("target_max", "Most wanted", "0.40 mm"),
+            Argument(
+                "washers",
+                "Washers, one a line",
+                "rows",
+                columns=COLUMNS,
+                example="TW-205; 2.05 mm; 0.005 mm; 2\nTW-215; 2.15 mm; 0.005 mm; 2",
+                help="Code; thickness; tolerance; how many; price; place.",
+            ),
+            Argument(
+                "places",
+                "How many are fitted, or the places",
+                "places",
+                False,
+                "1",
+                example="front, rear",
+            ),
+        ),
+        _end_float,
+        formulas=(end_float,),
+    ),
+)

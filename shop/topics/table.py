@@ -1,0 +1,147 @@
+"""What a topic of the Handbook takes and gives: one table serves its page and the API alike.
+
+Quantities come as text with their unit and leave as numbers whose key names the unit.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from shop.handbook.working import OutOfRange, Step
+from shop.refusals import Refusal
+
+MOST_LINES = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Argument:
+    """One thing that a topic takes. ``example`` is shown, and typed by the link to a worked example.
+
+    ``kind``: a kind of quantity (length, force, …), ``number``, ``flag``, ``text``, ``choice``, ``places``,
+    or ``rows``, whose ``columns`` are the keys of an object in the API and stand between semicolons on a
+    page. ``many`` takes a list: one a line on a page. ``bare`` is the unit that a plain number has, if it
+    may be one.
+    """
+
+    name: str
+    label: str
+    kind: str
+    required: bool = True
+    default: str = ""
+    example: str = ""
+    help: str = ""
+    choices: Callable[[], Sequence[str]] | None = None
+    check: Callable[[str], object] | None = None  # raises ValueError for a text that no table knows
+    many: bool = False
+    columns: tuple[Argument, ...] = ()
+    most: int = MOST_LINES
+    bare: str = ""
+
+    @property
+    def lines(self) -> bool:
+        """Is it written in several lines?"""
+        return self.many or self.kind == "rows"
+
+    @property
+    def such_as(self) -> str:
+        """The first line of the example."""
+        return self.example.partition("\n")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """A table that belongs to an answer, as text."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A result: what the API replies, the same in rows for the page, the working and the cautions.
+
+    ``drawing`` is SVG that the program made itself, with everything typed escaped.
+    """
+
+    reply: dict[str, Any]
+    rows: tuple[tuple[str, str], ...]
+    working: tuple[Step, ...]
+    cautions: tuple[str, ...]
+    drawing: str = ""  # marked safe by the module that drew it
+    ledger: Ledger | None = None
+
+    @property
+    def warnings(self) -> list[str]:
+        """The cautions as sentences, for the page."""
+        return [one if one.endswith(".") else f"{one}." for one in self.cautions]
+
+    def as_reply(self) -> dict[str, Any]:
+        working = [one.as_dict() for one in self.working]
+        return {**self.reply, "working": working, "cautions": list(self.cautions)}
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """``formulas`` are the handbook functions that it uses, for the page that lists every formula.
+
+    ``aliases``: the field that an argument of theirs came from, where the names differ.
+    """
+
+    name: str
+    title: str
+    says: str
+    arguments: tuple[Argument, ...]
+    run: Callable[[Mapping[str, Any]], Answer] = field(repr=False)
+    formulas: tuple[Callable[..., Any], ...] = ()
+    aliases: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(one.name for one in self.arguments)
+
+    @property
+    def example(self) -> dict[str, str]:
+        """The inputs of the worked example, as typed on the page."""
+        return {one.name: one.example for one in self.arguments if one.example}
+
+
+def answer(topic: Topic, raw: Mapping[str, Any], decimal_mark: str = ".") -> Answer:
+    """Read what was typed or sent, and work it out. Refusal names each field that is wrong."""
+    from shop.topics.reading import read
+
+    values = read(topic.arguments, raw, decimal_mark)
+    try:
+        return topic.run(values)
+    except OutOfRange as trouble:
+        raise Refusal(**{blamed(topic, trouble.argument): sentence(trouble)}) from None
+    except ValueError as trouble:
+        raise Refusal(sentence(trouble)) from None
+
+
+def blamed(topic: Topic, argument: str) -> str:
+    """The field that a handbook function's argument came from; "" if it is none of them by itself."""
+    stem = re.sub(r"_(mm|um|c|nm|n|mpa|rpm|deg|days)$", "", argument)
+    for name in (argument, stem):
+        found = topic.aliases.get(name, name)
+        if found in topic.names:
+            return found
+    return ""
+
+
+def asked(name: str, function: Callable[..., Any], *arguments: Any, **more: Any) -> Any:
+    """Call a handbook function whose refusal is about the field ``name``."""
+    try:
+        return function(*arguments, **more)
+    except OutOfRange:
+        raise
+    except ValueError as trouble:
+        raise Refusal(**{name: sentence(trouble)}) from None
+
+
+def sentence(trouble: ValueError) -> str:
+    text = str(trouble)
+    return text if text.endswith((".", "?", '"')) else f"{text}."

@@ -1,0 +1,36 @@
+"""What the topics of fitting answer, and what they refuse, each naming its source."""
+
+from __future__ import annotations
+
+from typing import Any
+
+# topic -> body, and what the contract says that it replies
+GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    # ISO 286-2, table 6: H7 at 25 mm is 0 to +21 µm.
+    "limits": ({"diameter": "25 mm", "zone": "H7"}, {"lower_um": 0.0, "upper_um": 21.0}),
+    # ISO 286-2, tables 6 and 27: H7 0/+21 with p6 +22/+35 gives −35 to −1.
+    "fit": (
+        {"diameter": "25 mm", "hole": "H7", "shaft": "p6"},
+        {
+            "hole": {"lower_um": 0.0, "upper_um": 21.0},
+            "shaft": {"lower_um": 22.0, "upper_um": 35.0},
+            "clearance_min_um": -35.0,
+            "clearance_max_um": -1.0,
+            "character": "interference",
+        },
+    ),
+}
+
+# topic, what is wrong, and the field that is named
+BAD: list[tuple[str, dict[str, Any], str]] = [
+    ("limits", {"diameter": "25"}, "diameter"),
+    ("limits", {"diameter": 25}, "diameter"),
+    ("limits", {"diameter": "900 mm"}, "diameter"),
+    ("limits", {"zone": "Q99"}, "zone"),
+    ("limits", {"zone": None}, "zone"),
+    ("limits", {"colour": "red"}, "colour"),
+    ("fit", {"hole": "p6"}, "hole"),
+    ("fit", {"shaft": "zz1"}, "shaft"),
+    ("fit", {"temperature": "80 °C"}, "hole_material"),
+    ("fit", {"temperature": "80 °C", "hole_material": "cheese", "shaft_material": "steel"}, "hole_material"),
+]
