@@ -116,6 +116,7 @@ class Reading(models.Model):
     as_lead = models.BooleanField(default=False)
     part_temperature_c = models.FloatField(null=True)
     taken_at = models.DateTimeField()  # the device's clock
+    clock_off = models.BooleanField(default=False)  # the device's clock was far off: kept and said, no more
     received_at = models.DateTimeField()  # ours
     note = models.CharField(max_length=200, blank=True)
     withdraws = models.OneToOneField("self", models.PROTECT, null=True, related_name="withdrawn_by")
@@ -148,6 +149,23 @@ class ReadingPiece(models.Model):
 
     def __str__(self) -> str:
         return f"{self.reading} of {self.piece}"
+
+
+class Presence(models.Model):
+    """Who is on which position of an examination, as far as the bench's own questions tell."""
+
+    examination = models.ForeignKey(Examination, models.CASCADE, related_name="presences")
+    person = models.ForeignKey(User, models.CASCADE, related_name="+")
+    position_code = models.CharField(max_length=20, blank=True)  # empty: on the whole unit
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["examination", "person"], name="one_presence_a_person")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} on {self.position_code or 'the unit'}"
 
 
 class BuildRow(models.Model):
