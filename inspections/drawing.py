@@ -9,8 +9,8 @@ from html import escape
 from typing import Any
 
 from inspections.document import Position
-from inspections.lettering import FOUND, LETTERS, PLANNED, RADIUS, Balloon, balloons, mark_of
-from inspections.outlines import Disc, Figure, Point, Row, Shape, extent, figure_of, radius_of
+from inspections.lettering import FOUND, LETTERS, PITCH, PLANNED, RADIUS, Balloon, balloons, mark_of
+from inspections.outlines import Disc, Figure, Point, Row, Shape, centre_of, extent, figure_of, radius_of
 
 SCALE = 2.3  # drawing units (px at full size) for one mm
 MARGIN = 30.0
@@ -24,9 +24,12 @@ def _n(value: float) -> str:
 
 
 class Frame:
-    """Turns mm of the guide's tables into drawing units, and knows how large the sheet is."""
+    """Turns mm of the guide's tables into drawing units, and knows how large the sheet is.
 
-    def __init__(self, drawing: Row, figures: Iterable[Figure], variant: str) -> None:
+    ``room`` is the number of balloons in the longer row: a short unit with many positions gets wider margins.
+    """
+
+    def __init__(self, drawing: Row, figures: Iterable[Figure], variant: str, *, room: int = 0) -> None:
         boxes = [extent(one) for one in figures]
         lines = [(one[1], one[2]) for one in drawing.get("centrelines", ()) if _drawn_in(one, variant)]
         self.x0 = min([box[0] for box in boxes] + [start for start, _ in lines])
@@ -35,12 +38,14 @@ class Frame:
         lowest = [float(one["at"]) for one in drawing.get("dimension", ()) if one["along"] == "x"]
         self.y1 = max([box[3] for box in boxes] + lowest)
         self.top = MARGIN + ROW + BEND
-        self.width = (self.x1 - self.x0) * SCALE + 2 * MARGIN
+        drawn = (self.x1 - self.x0) * SCALE
+        self.width = max(drawn, PITCH * (room - 1)) + 2 * MARGIN
+        self.left = (self.width - drawn) / 2
         self.bottom = self.top + (self.y1 - self.y0) * SCALE
         self.height = self.bottom + BEND + ROW + MARGIN
 
     def at(self, point: Point) -> Point:
-        return (point[0] - self.x0) * SCALE + MARGIN, (point[1] - self.y0) * SCALE + self.top
+        return (point[0] - self.x0) * SCALE + self.left, (point[1] - self.y0) * SCALE + self.top
 
     def path(self, points: Sequence[Point], *, close: bool) -> str:
         placed = [self.at(one) for one in points]
@@ -142,16 +147,20 @@ def _rows_of(drawing: Row, codes: set[str]) -> dict[str, list[tuple[Row, Figure]
     return found
 
 
-def place_balloons(
-    drawing: Row, rows: Mapping[str, list[tuple[Row, Figure]]], frame: Frame
-) -> dict[str, Balloon]:
-    """Balloons by position: above for what lies above the middle of the unit, below for the rest."""
+Anchors = dict[str, Point]
+
+
+def _sides(drawing: Row, rows: Mapping[str, list[tuple[Row, Figure]]]) -> tuple[Anchors, Anchors]:
+    """What balloons point at [mm]: above the middle of the unit, and below it."""
     middle = float(drawing.get("divide", float(drawing["centre_mm"]) / 4))
-    above: dict[str, Point] = {}
-    below: dict[str, Point] = {}
-    for code, one in rows.items():
-        anchor = _anchor(one)
-        (above if anchor[1] < middle else below)[code] = frame.at(anchor)
+    anchors = {code: _anchor(one) for code, one in rows.items()}
+    above = {code: one for code, one in anchors.items() if one[1] < middle}
+    return above, {code: one for code, one in anchors.items() if code not in above}
+
+
+def _place_balloons(frame: Frame, sides: tuple[Anchors, Anchors]) -> dict[str, Balloon]:
+    """Balloons by position: above for what lies above the middle of the unit, below for the rest."""
+    above, below = ({code: frame.at(one) for code, one in side.items()} for side in sides)
     low, high = MARGIN, frame.width - MARGIN
     found = balloons(above, row_y=ROW_Y, bend_y=frame.top - BEND / 2, low=low, high=high)
     found += balloons(below, row_y=frame.height - MARGIN, bend_y=frame.bottom + BEND / 2, low=low, high=high)
@@ -189,10 +198,10 @@ def _pair_table(frame: Frame, drawing: Row) -> str:
     rules = []
     for index, one in enumerate(pairs, 1):
         base = y + index * 20
-        rules.append(f"M{_n(x)} {_n(base - 15)}H{_n(x + 150)}")
+        rules.append(f"M{_n(x)} {_n(base - 15)}H{_n(x + 190)}")
         lines.append(f'<text x="{_n(x)}" y="{_n(base)}">{escape(one["pair"])}</text>')
         teeth = f"{one['teeth']} / {one['mates']}"
-        lines.append(f'<text x="{_n(x + 150)}" y="{_n(base)}" text-anchor="end">{teeth}</text>')
+        lines.append(f'<text x="{_n(x + 190)}" y="{_n(base)}" text-anchor="end">{teeth}</text>')
     return f'<g class="teeth"><path class="fine" d="{"".join(rules)}"/>{"".join(lines)}</g>'
 
 
@@ -238,8 +247,10 @@ def unit_drawing(
     rows = _rows_of(drawing, {one.code for one in here})
     if not rows:
         return ""
-    frame = Frame(drawing, [figure for one in rows.values() for _, figure in one], variant)
-    placed = place_balloons(drawing, rows, frame)
+    sides = _sides(drawing, rows)
+    figures = [figure for one in rows.values() for _, figure in one]
+    frame = Frame(drawing, figures, variant, room=max(map(len, sides)))
+    placed = _place_balloons(frame, sides)
     body, leaders = [], []
     for position in here:
         if position.code not in rows:
@@ -292,32 +303,44 @@ def legend(kinds: Sequence[str]) -> str:
     )
 
 
+def _meshes(drawing: Row, wheel: Row) -> list[tuple[int, float]]:
+    """Teeth and centre distance [mm] of each wheel that this one runs with; an idler runs with two."""
+    rows = [wheel, *wheel.get("also", ())] if "mates" in wheel else []
+    return [(int(one["mates"]), centre_of(drawing, one)) for one in rows]
+
+
 def _check_wheels(drawing: Row) -> list[str]:
-    """Every pair's radii against the centre distance and the module, and every wheel against its mate."""
+    """Every pair's radii against its centre distance and the module, and every wheel against its mate."""
     wheels = [(row["position"], row["on"], row) for row in drawing.get("part", ()) if "teeth" in row]
     for row in drawing.get("part", ()):
         wheels += [(row["position"], row["on"], one) for one in row.get("wheels", ())]
-    faults, centre, module = [], float(drawing["centre_mm"]), float(drawing["module_mm"])
+    faults = []
     for position, on, wheel in wheels:
-        if "mates" not in wheel:
-            continue
-        mates = [
-            (other_on, one) for _, other_on, one in wheels
-            if other_on != on and one.get("mates") == wheel["teeth"] and one["teeth"] == wheel["mates"]
-        ]  # fmt: skip
-        if not mates:
-            faults.append(
-                f"{position}: {wheel['teeth']} teeth run with {wheel['mates']}, which no wheel has."
-            )
-        elif abs(drawing["lines"][mates[0][0]] - drawing["lines"][on]) != centre:
-            faults.append(f"{position}: its shaft and its mate's are not {centre} mm apart.")
-        own, other = module * wheel["teeth"] / 2, module * wheel["mates"] / 2
-        if abs(own + other - centre) > 0.0005:
-            faults.append(
-                f"{position}: pitch radii {own:.3f} and {other:.3f} mm make {own + other:.3f} mm, "
-                f"not the centre distance {centre:.3f} mm."
-            )
+        for mates, centre in _meshes(drawing, wheel):
+            others = [
+                other_on for _, other_on, one in wheels
+                if other_on != on and one["teeth"] == mates
+                and (wheel["teeth"], centre) in _meshes(drawing, one)
+            ]  # fmt: skip
+            faults += _check_pair(drawing, position, on, others, (int(wheel["teeth"]), mates, centre))
     return faults
+
+
+def _check_pair(
+    drawing: Row, position: str, on: str, others: Sequence[str], mesh: tuple[int, int, float]
+) -> Iterable[str]:
+    teeth, mates, centre = mesh
+    lines = drawing["lines"]
+    if not others:
+        yield f"{position}: {teeth} teeth run with {mates}, which no wheel has."
+    elif all(abs(abs(lines[other] - lines[on]) - centre) > 0.0005 for other in others):
+        yield f"{position}: its shaft and its mate's are not {centre} mm apart."
+    own, other = (float(drawing["module_mm"]) * count / 2 for count in (teeth, mates))
+    if abs(own + other - centre) > 0.0005:
+        yield (
+            f"{position}: pitch radii {own:.3f} and {other:.3f} mm make {own + other:.3f} mm, "
+            f"not the centre distance {centre:.3f} mm."
+        )
 
 
 def check_drawing(drawing: Mapping[str, Any], positions: Sequence[Position]) -> list[str]:

@@ -7,6 +7,8 @@ KeyError, TypeError or ValueError mean tables that ``drawing.check_drawing`` ref
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from math import cos, radians, sin
 from typing import Any
 
 Point = tuple[float, float]
@@ -53,10 +55,15 @@ def pitch_radius(*, centre_mm: float, teeth: int, mates: int) -> float:
     return centre_mm * teeth / (teeth + mates)
 
 
+def centre_of(drawing: Row, wheel: Row) -> float:
+    """Centre distance [mm] of a wheel and its mate: the wheel's own, else that of the drawing."""
+    return float(wheel.get("centre", drawing["centre_mm"]))
+
+
 def radius_of(drawing: Row, wheel: Row) -> float:
     """Pitch radius of a wheel by the centre distance, or by the module when it stands on a third shaft."""
     if "mates" in wheel:
-        centre = float(drawing["centre_mm"])
+        centre = centre_of(drawing, wheel)
         return pitch_radius(centre_mm=centre, teeth=wheel["teeth"], mates=wheel["mates"])
     return float(drawing["module_mm"]) * int(wheel["teeth"]) / 2
 
@@ -89,10 +96,13 @@ def _outline(drawing: Row, row: Row) -> Figure:
 
 
 def _shaft(drawing: Row, row: Row) -> Figure:
+    """Steps are (start, end, radius); a fourth figure is the radius at the end of a cone."""
     axis, upper, figure = _axis(drawing, row), [], Figure()
-    for start, end, r in row["steps"]:
-        upper += [(float(start), axis - r), (float(end), axis - r)]
-    for (_, before, r1), (start, _, r2) in zip(row["steps"], row["steps"][1:], strict=False):
+    steps = [(float(x0), float(x1), float(r), float(rest[0]) if rest else float(r))
+             for x0, x1, r, *rest in row["steps"]]  # fmt: skip
+    for start, end, r, last in steps:
+        upper += [(start, axis - r), (end, axis - last)]
+    for (_, before, _, r1), (start, _, r2, _) in pairwise(steps):
         low = min(r1, r2)
         figure.lines.append(((start, axis - low), (start, axis + low)))
         if before != start:
@@ -122,6 +132,36 @@ def _bearing(drawing: Row, row: Row) -> Figure:
     low, high = float(row["bore"]), float(row["top"])
     x, middle = float(row["x"]) + float(row["width"]) / 2, (low + high) / 2
     figure.discs += [Disc(x, axis + side * middle, (high - low) * 0.27, plain=True) for side in (-1, 1)]
+    return figure
+
+
+def _taper(drawing: Row, row: Row) -> Figure:
+    """A taper roller bearing: ``wide`` says on which side the rollers' large ends are."""
+    figure, axis = _ring(drawing, row), _axis(drawing, row)
+    x, width, low, high = (float(row[key]) for key in ("x", "width", "bore", "top"))
+    tall, inset = high - low, width * 0.16
+    near = [(x + inset, low + tall * 0.40), (x + inset, low + tall * 0.66)]
+    far = [(x + width - inset, low + tall * 0.80), (x + width - inset, low + tall * 0.30)]
+    corners = [*near, *far, near[0]]
+    if row["wide"] == "front":
+        corners = [(2 * x + width - px, r) for px, r in corners]
+    elif row["wide"] != "rear":
+        raise ValueError(f"wide of {row['position']} is front or rear, not {row['wide']!r}")
+    _both(figure, axis, *corners)
+    return figure
+
+
+def _crown(drawing: Row, row: Row) -> Figure:
+    """A crown wheel seen along its axis: the part of its rim that faces the pinion, broken off."""
+    x, y, r, inner = float(row["x"]), _axis(drawing, row), float(row["r"]), float(row["inner"])
+    spread = float(row.get("spread", 70))
+    turn = [radians(180 + spread * (n / 12 - 1)) for n in range(25)]
+
+    def arc(radius: float) -> list[Point]:
+        return [(x + radius * cos(a), y + radius * sin(a)) for a in turn]
+
+    figure = Figure([Shape((*arc(r), *reversed(arc(inner))))])
+    figure.lines.append(tuple(arc(r - 0.3 * (r - inner))))
     return figure
 
 
@@ -270,6 +310,8 @@ KINDS: Mapping[str, Callable[[Row, Row], Figure]] = {
     "ring": _ring,
     "rollers": _rollers,
     "bearing": _bearing,
+    "taper": _taper,
+    "crown": _crown,
     "seal": _seal,
     "gear": _gear,
     "cluster": _cluster,
