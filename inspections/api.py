@@ -41,6 +41,7 @@ class ReadingIn(Schema):
     note: str = ""
     withdraws: UUID | None = None
     reason: str = ""
+    pieces: Annotated[list[Annotated[str, Field(max_length=20)]], Field(max_length=20)] = []
 
 
 class ReadingsIn(Schema):
@@ -61,7 +62,7 @@ class ResultsOut(Schema):
 
 
 def _sent(one: ReadingIn) -> SentReading:
-    return SentReading(**(one.model_dump() | {"text": str(one.text)}))
+    return SentReading(**(one.model_dump() | {"text": str(one.text), "pieces": tuple(one.pieces)}))
 
 
 def _record(examination: Examination, sent: ReadingsIn, by: Actor) -> dict[str, Any]:

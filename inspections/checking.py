@@ -19,19 +19,21 @@ MOST_CHARACTERS = 2_000_000
 _KIND_NEEDS = {"measure": "feature", "stack": "terms", "thread": "designation"}
 _KIND_MAY = {
     "feature": {"measure"},
-    "places": {"measure"},
-    "gauge_um": {"measure"},
-    "warm": {"measure"},
+    "places": {"measure", "try"},
+    "gauge_um": {"measure", "try"},
+    "warm": {"measure", "try"},
+    "of": {"try"},
+    "dimension": {"try"},
     "terms": {"stack"},
-    "min": {"stack"},
-    "max": {"stack"},
-    "wear": {"stack"},
+    "min": {"stack", "try"},
+    "max": {"stack", "try"},
+    "wear": {"stack", "try"},
     "fit": {"stack"},
-    "rule": {"stack"},
+    "rule": {"stack", "try"},
     "expected": {"identify", "count"},
     "identifies": {"count"},
     "designation": {"thread"},
-    "remedies": {"measure", "stack", "count", "thread"},
+    "remedies": {"measure", "stack", "count", "thread", "try"},
 }
 
 
@@ -116,6 +118,7 @@ class _Checker:
             ("check", "position", "position"),
             ("check", "variants", "variant"),
             ("check", "feature", "feature"),
+            ("check", "of", "position"),
             ("check", "remedies", "remedy"),
             ("defect", "check", "check"),
             ("defect", "remedies", "remedy"),
@@ -199,11 +202,44 @@ class _Checker:
             yield self._say("check", one.code, "expected", "A count expects a whole number in quotes.")
         if one.gauge_um is not None and one.gauge_um <= 0:
             yield self._say("check", one.code, "gauge_um", "The gauge's uncertainty has to be above 0 µm.")
-        if one.kind == "look" and one.code not in self.index.defects_of:
+        if one.kind == "try":
+            yield from self._try(one, here)
+        seen = one.kind == "look" or (one.kind == "try" and not one.takes_quantity)
+        if seen and one.code not in self.index.defects_of:
             words = "Nothing can be found wrong here: no defect names this check."
             yield self._say("check", one.code, "code", words, warning=True)
         for code in one.remedies:
             yield from self._restores("check", one.code, code, one.code)
+
+    def _try(self, one: Check, here: list[str]) -> Iterator[Problem]:
+        if one.position in one.of:
+            yield self._say("check", one.code, "of", f"{one.position} is the piece itself: name the others.")
+        for code in dict.fromkeys(one.of):
+            other = self.index.position.get(code)
+            if other is not None and here and not any(other.exists_in(variant) for variant in here):
+                words = f"No variant that has this check has {code}: there is nothing to try it with."
+                yield self._say("check", one.code, "of", words)
+            if one.of.count(code) > 1:
+                yield self._say("check", one.code, "of", f"{code} stands twice.")
+        if not one.takes_quantity:
+            for key, value in (("places", one.places), ("gauge_um", one.gauge_um), ("warm", one.warm)):
+                if value:
+                    words = f"{key} needs a quantity to read: give min, max or wear."
+                    yield self._say("check", one.code, key, words)
+        elif one.min_mm is None and one.max_mm is None:
+            words = "A wear limit stands beyond the limit of new parts: give min or max as well."
+            yield self._say("check", one.code, "wear", words)
+        elif one.min_mm is not None and one.max_mm is not None:
+            if words := _upside_down(one.min_mm, one.max_mm, one.wear_mm):
+                yield self._say("check", one.code, "min", words)
+        elif one.wear_mm is not None and one.wear_mm in {one.lower_mm, one.upper_mm} - {
+            one.min_mm,
+            one.max_mm,
+        }:
+            pass
+        elif one.wear_mm is not None:
+            words = "The wear limit lies inside the limit of new parts: it says nothing."
+            yield self._say("check", one.code, "wear", words)
 
     def _restores(self, table: str, code: str, remedy: str, check: str) -> Iterator[Problem]:
         known = self.index.remedy.get(remedy)
@@ -271,8 +307,11 @@ class _Checker:
     def _defects(self) -> Iterator[Problem]:
         for one in self.guide.defects:
             check = self.index.check.get(one.check)
-            if check is not None and check.kind not in {"look", "thread"}:
-                words = f"Check {one.check} is of kind {check.kind}; defects belong to look and thread."
+            if check is not None and check.kind not in {"look", "thread", "try"}:
+                words = f"Check {one.check} is of kind {check.kind}; defects belong to look, thread and try."
+                yield self._say("defect", one.code, "check", words)
+            elif check is not None and check.kind == "try" and check.takes_quantity:
+                words = f"Check {one.check} is read as a quantity: its limits say what is wrong."
                 yield self._say("defect", one.code, "check", words)
             if one.condemns and (one.harmless or one.remedies):
                 words = "A defect that condemns is not harmless and has no remedy."

@@ -2,6 +2,25 @@
 
 Pure: no database, no Django. Lengths are mm, money is minor units of the shop's currency, time is minutes.
 Positions are named by codes that never change; everything else belongs to the one revision it stands in.
+
+A check of kind ``try`` is of named pieces as assembled: turned, selected, or measured for backlash, gap or
+end float. ``of`` names the other positions it is assembled with; a reading of it is of all those pieces and
+ends when any of them is changed. With ``min``, ``max`` or ``wear`` it takes a quantity and a gauge, at its
+``places`` if it names any; without, it is sound or shows one of its defects, like a look::
+
+    [[check]]
+    code = "TRY-2M-LASH"
+    position = "W2M"
+    kind = "try"
+    of = ["LAY"]
+    title = "Backlash of second gear"
+    dimension = "movement"   # what the gauge measures; optional
+    gauge_um = 12.0          # optional
+    min = 0.08               # mm
+    max = 0.20
+    wear = 0.30
+    places = ["first tooth", "opposite"]
+    remedies = ["MATCH-2"]
 """
 
 from collections.abc import Mapping, Sequence
@@ -9,8 +28,17 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
-CheckKind = Literal["identify", "look", "measure", "stack", "count", "thread", "replaced"]
-CHECK_KINDS: tuple[CheckKind, ...] = ("identify", "look", "measure", "stack", "count", "thread", "replaced")
+CheckKind = Literal["identify", "look", "measure", "stack", "count", "thread", "try", "replaced"]
+CHECK_KINDS: tuple[CheckKind, ...] = (
+    "identify",
+    "look",
+    "measure",
+    "stack",
+    "count",
+    "thread",
+    "try",
+    "replaced",
+)
 Rule = Literal["guarded", "simple"]
 # What is measured of a feature, and what gauges measure; common practice, no source.
 DIMENSIONS = ("outside", "bore", "length", "depth", "gap", "movement")
@@ -99,7 +127,7 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing to identify, look at, measure or work out.
+    """One thing to identify, look at, measure, try or work out.
 
     ``measure`` names a feature; ``stack`` has terms with limits of its own; ``identify`` expects a text
     by variant (``*`` for all); ``count`` an expected number; ``thread`` a designation. ``fit`` and ``wear``
@@ -126,10 +154,18 @@ class Check:
     designation: str = ""
     fit: tuple[float, float] | None = None  # fit of new parts as the source states it: tightest, loosest
     identifies: bool = False  # a count that tells one part from another (teeth)
+    of: tuple[str, ...] = ()  # other positions that a try is assembled with
+    dimension: str = ""  # what the gauge of a measured try measures, one of DIMENSIONS
     remedies: tuple[str, ...] = ()
     caution: str = ""  # danger to people, and nothing else
     note: str = ""  # what spoils the work or has to be known
     source: str = "invented for the demonstration"
+
+    @property
+    def takes_quantity(self) -> bool:
+        """Is it read as a quantity with a gauge?"""
+        limits = (self.min_mm, self.max_mm, self.wear_mm)
+        return self.kind == "measure" or (self.kind == "try" and limits != (None, None, None))
 
     def exists_in(self, variant: str) -> bool:
         return not self.variants or variant in self.variants
@@ -296,9 +332,14 @@ class GuideIndex:
         return tuple(one for one in self.guide.positions if one.exists_in(variant))
 
     def dimension_of(self, check: Check) -> str:
-        """What a measure check's feature asks of a gauge; empty if any gauge will do."""
+        """What a measure check's feature, or a measured try, asks of a gauge; empty if any will do."""
         feature = self.feature.get(check.feature)
-        return feature.dimension if feature else ""
+        return feature.dimension if feature else check.dimension
+
+    def company_of(self, check: Check, variant: str) -> tuple[Position, ...]:
+        """The other positions that a try is assembled with, as far as the variant has them."""
+        found = (self.position[code] for code in check.of)
+        return tuple(one for one in found if one.exists_in(variant))
 
     def checks_of(self, variant: str) -> tuple[Check, ...]:
         """Checks that exist for the variant, in the guide's order."""
@@ -354,6 +395,7 @@ def _check(row: Mapping[str, Any]) -> Check:
             "note",
             "source",
             "identifies",
+            "dimension",
         )
         if key in row
     }
@@ -364,6 +406,7 @@ def _check(row: Mapping[str, Any]) -> Check:
         row["title"],
         variants=_strings(row, "variants"),
         places=_strings(row, "places"),
+        of=_strings(row, "of"),
         gauge_um=row.get("gauge_um"),
         terms=tuple(Term(one["feature"], int(one["factor"])) for one in row.get("terms", ())),
         min_mm=row.get("min"),

@@ -40,11 +40,11 @@ class ReadingForm(forms.Form):
     def __init__(self, check: Check, gauges: list[Any], *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.about = check
-        if check.kind != "measure":
+        if not check.takes_quantity:
             del self.fields["part_temperature"], self.fields["gauge"], self.fields["place"]
         else:
             self._for_measure(check, gauges)
-        if check.kind == "look":
+        if check.kind == "look" or (check.kind == "try" and not check.takes_quantity):
             del self.fields["text"]
         else:
             self._typed(check)
@@ -62,6 +62,7 @@ class ReadingForm(forms.Form):
     def _typed(self, check: Check) -> None:
         words = {
             "measure": ("Reading", "In mm if no unit is typed."),
+            "try": ("Reading", "In mm if no unit is typed."),
             "count": ("Counted", ""),
             "identify": ("Read on the part", "As it is cast, stamped or etched."),
             "thread": ("Another thread than the guide's", "Its designation, such as M10x1.5."),

@@ -93,7 +93,19 @@ def _gather(
         says = bool(one.outcome) or one.value_mm is not None
         rows = gathered.setdefault((check.code, home), Gathered())
         rows.add(one, counts=current and says and not one.withdrawn)
+    for (code, _), rows in gathered.items():
+        if guide.check[code].of:
+            _newest_company(rows)
     return gathered
+
+
+def _newest_company(rows: Gathered) -> None:
+    """Pieces tried in another company than the newest reading's have been parted since: that is history."""
+    if rows.counted:
+        company = {*rows.counted[-1].pieces}
+        rows.history.extend(one for one in rows.counted if {*one.pieces} != company)
+        rows.history.sort(key=lambda one: one.sequence)
+        rows.counted = [one for one in rows.counted if {*one.pieces} == company]
 
 
 def _direct(
@@ -116,7 +128,7 @@ def _direct(
 
 
 def _judge_one(guide: GuideIndex, variant: str, check: Check, piece: PieceRecord, rows: Gathered) -> Finding:
-    if check.kind == "measure":
+    if check.takes_quantity:
         one = judge_measure(guide, check, piece, rows.counted)
     elif check.kind == "identify":
         one = judge_identity(guide, variant, check, piece, rows.counted)

@@ -6,9 +6,9 @@ finding is outside. The limits are held against the extreme place on each side, 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import inf, sqrt
 
-from inspections.document import Check, Feature, GuideIndex, Limit
+from inspections.document import Check, Feature, GuideIndex
 from inspections.judged import Finding, FindingState, PieceRecord, ReadingRecord
 from inspections.weighing import Decision, Weighed, decide, weigh
 from shop.handbook.working import COMMON_PRACTICE, Step
@@ -20,32 +20,65 @@ def judge_measure(
     guide: GuideIndex, check: Check, piece: PieceRecord, readings: Sequence[ReadingRecord]
 ) -> Finding:
     """The feature against the limits of the piece's own size; if it fails, the sizes that it would suit."""
-    feature = guide.feature[check.feature]
-    limit = feature.limit(piece.size) or feature.limits[0]
+    held = _held(guide, check)
+    zone = held.zone(piece.size)
     places = weigh(readings, guide.position[piece.position].material)
     if not places:
         return replace(
             _finding(check, piece, "not examined", f"{check.title}: not examined yet."),
-            lower_mm=limit.lower_mm,
-            upper_mm=limit.upper_mm,
+            lower_mm=zone.lower_mm,
+            upper_mm=zone.upper_mm,
         )
     dispute = next((one.dispute for one in places if one.dispute and one.dispute.open), None)
-    worst = _worst(feature, limit, places)
+    worst = _worst(held, zone, places)
     if dispute is not None:
         words = f"{check.title}: {dispute.words}"
         one = _finding(check, piece, "too close to call", words, worst)
         return replace(one, dispute=dispute, decided_by=dispute.words)
     settled = [one.dispute for one in places if one.dispute]
     return replace(
-        _decided(check, feature, piece, places, worst),
+        _decided(check, held, piece, places, worst),
         dispute=settled[-1] if settled else None,
         decided_by=" ".join(one.words for one in settled),
     )
 
 
 @dataclass(frozen=True, slots=True)
+class _Zone:
+    """Limits in one size, mm; a try may have one side only."""
+
+    size: str
+    lower_mm: float | None
+    upper_mm: float | None
+
+    @property
+    def words(self) -> str:
+        return _limits(self.lower_mm, self.upper_mm) + (f" ({self.size})" if self.size else "")
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """What the places of a check are held against: a feature's limits by size, or a try's own."""
+
+    zones: tuple[_Zone, ...]
+    rule: str
+    form_mm: float | None = None
+
+    def zone(self, size: str) -> _Zone:
+        return next((one for one in self.zones if one.size == size), self.zones[0])
+
+
+def _held(guide: GuideIndex, check: Check) -> _Held:
+    if check.kind == "try":
+        return _Held((_Zone("", check.lower_mm, check.upper_mm),), check.rule)
+    feature = guide.feature[check.feature]
+    zones = tuple(_Zone(one.size, one.lower_mm, one.upper_mm) for one in feature.limits)
+    return _Held(zones, feature.rule, feature.form_mm)
+
+
+@dataclass(frozen=True, slots=True)
 class _Worst:
-    limit: Limit
+    limit: _Zone
     place: Weighed
     decision: Decision
 
@@ -60,39 +93,40 @@ class Unit:
     found: Mapping[tuple[str, str], Finding]
 
 
-def _worst(feature: Feature, limit: Limit, places: Sequence[Weighed]) -> _Worst:
+def _worst(held: _Held, limit: _Zone, places: Sequence[Weighed]) -> _Worst:
     """The smallest or the largest place, whichever stands worse against its limit."""
     low = min(places, key=lambda one: one.value_mm)
     high = max(places, key=lambda one: one.value_mm)
-    both = [_Worst(limit, one, _hold(one, feature, limit)) for one in (low, high)]
+    both = [_Worst(limit, one, _hold(one, held, limit)) for one in (low, high)]
     return min(
         both,
         key=lambda one: (_WORST_FIRST.index(one.decision.state), _room(one.place.value_mm, limit)),
     )
 
 
-def _hold(place: Weighed, feature: Feature, limit: Limit) -> Decision:
-    return decide(place.value_mm, place.expanded_um, limit.lower_mm, limit.upper_mm, feature.rule)
+def _hold(place: Weighed, held: _Held, limit: _Zone) -> Decision:
+    return decide(place.value_mm, place.expanded_um, limit.lower_mm, limit.upper_mm, held.rule)
 
 
-def _room(value: float, limit: Limit) -> float:
+def _room(value: float, limit: _Zone) -> float:
     """Distance to the nearest limit, mm; negative outside."""
-    return min(value - limit.lower_mm, limit.upper_mm - value)
+    below = inf if limit.lower_mm is None else value - limit.lower_mm
+    return min(below, inf if limit.upper_mm is None else limit.upper_mm - value)
 
 
 def _decided(
-    check: Check, feature: Feature, piece: PieceRecord, places: Sequence[Weighed], worst: _Worst
+    check: Check, held: _Held, piece: PieceRecord, places: Sequence[Weighed], worst: _Worst
 ) -> Finding:
     limit = worst.limit
     spread = max(one.value_mm for one in places) - min(one.value_mm for one in places)
     unread = [one for one in check.places if one not in {place.place for place in places}]
     state: FindingState = worst.decision.state
-    tail = f"{state}: limits {limit.lower_mm:.3f} to {limit.upper_mm:.3f} mm ({limit.size})."
-    out_of_form = feature.form_mm is not None and spread > feature.form_mm + 1e-9
+    tail = f"{state}: limits {limit.words}."
+    out_of_form = held.form_mm is not None and spread > held.form_mm + 1e-9
     if out_of_form:
         state = "outside"
-        tail = f"outside: {spread:.3f} mm out of round or taper, {feature.form_mm:.3f} mm allowed."
-    suits = () if out_of_form else _suits(feature, places)
+        tail = f"outside: {spread:.3f} mm out of round or taper, {held.form_mm:.3f} mm allowed."
+    suits = () if out_of_form else _suits(held, places)
     if state != "outside" and unread:
         state = "not examined"
         tail = f"not all places are read; still to read: {', '.join(unread)}."
@@ -108,7 +142,7 @@ def _decided(
         condemns=state == "outside" and not (remedies or suits),
         working=(
             *(step for place in places for step in place.steps),
-            *_form_steps(feature, places, spread),
+            *_form_steps(held, places, spread),
             *worst.decision.steps,
         ),
         cautions=(
@@ -126,19 +160,19 @@ def _coarse(check: Check, places: Sequence[Weighed]) -> tuple[str, ...]:
     return (f"Read to ± {largest:.1f} µm; this check asks for ± {check.gauge_um:g} µm. Use a better gauge.",)
 
 
-def _suits(feature: Feature, places: Sequence[Weighed]) -> tuple[str, ...]:
+def _suits(held: _Held, places: Sequence[Weighed]) -> tuple[str, ...]:
     return tuple(
-        limit.size
-        for limit in feature.limits
-        if all(_hold(place, feature, limit).state == "within" for place in places)
+        zone.size
+        for zone in held.zones
+        if zone.size and all(_hold(place, held, zone).state == "within" for place in places)
     )
 
 
-def _form_steps(feature: Feature, places: Sequence[Weighed], spread: float) -> tuple[Step, ...]:
+def _form_steps(held: _Held, places: Sequence[Weighed], spread: float) -> tuple[Step, ...]:
     if len(places) < 2:
         return ()
     mean = sum(one.value_mm for one in places) / len(places)
-    allowed = f"{feature.form_mm:.3f} mm" if feature.form_mm is not None else "not stated"
+    allowed = f"{held.form_mm:.3f} mm" if held.form_mm is not None else "not stated"
     named = tuple((one.place or "anywhere", f"{one.value_mm:.4f} mm") for one in places)
     return (
         Step(
@@ -196,7 +230,8 @@ def judge_stack(unit: Unit, check: Check, piece: PieceRecord) -> Finding:
     expanded = sqrt(sum((factor * (one.expanded_um or 0.0)) ** 2 for factor, _, one in rows))
     decision = decide(value, expanded, check.lower_mm, check.upper_mm, check.rule)
     state: FindingState = decision.state
-    words = f"{check.title}: {value:.4f} mm ± {expanded:.1f} µm, {state}: limits {_limits(check)}."
+    limits = _limits(check.lower_mm, check.upper_mm)
+    words = f"{check.title}: {value:.4f} mm ± {expanded:.1f} µm, {state}: limits {limits}."
     unsure = [feature.name for _, feature, one in rows if one.dispute and one.dispute.open]
     if unsure:
         state, words = "too close to call", f"{check.title}: readings in dispute: {', '.join(unsure)}."
@@ -229,8 +264,7 @@ def _of_feature(unit: Unit, feature: str, piece: PieceRecord) -> Finding | None:
     return min(measured, key=lambda one: one.state == "outside", default=None)
 
 
-def _limits(check: Check) -> str:
-    low, high = check.lower_mm, check.upper_mm
+def _limits(low: float | None, high: float | None) -> str:
     if low is None:
         return f"at most {high:.3f} mm"
     return f"{low:.3f} to {high:.3f} mm" if high is not None else f"at least {low:.3f} mm"

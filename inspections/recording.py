@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Literal
@@ -17,7 +17,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from inspections.document import Check, GuideIndex
+from inspections.document import Check, GuideIndex, Position
 from inspections.examining import need_readable
 from inspections.findings import judgement_of, pieces_of, variant_of
 from inspections.gauges import fine_gauges, fits, gauges_in_use, is_fine_enough, kinds_of
@@ -54,6 +54,7 @@ class SentReading:
     withdraws: UUID | None = None
     reason: str = ""
     default_unit: str = ""
+    pieces: tuple[str, ...] = ()  # tags of what a try was assembled with, where there is a choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +134,33 @@ class _Desk:
             raise _No("piece", f"{found.tag} is marked as missing. If it has turned up, say so first.")
         return found
 
+    def company(self, check: Check, tags: Sequence[str]) -> list[Piece]:
+        """The pieces that a try was assembled with, one of each of its other positions."""
+        positions = self.guide.company_of(check, self.variant)
+        named = {tag: self._named(check, tag, {one.code for one in positions}) for tag in tags}
+        return [self._companion(one, named.values()) for one in positions]
+
+    def _named(self, check: Check, tag: str, positions: Collection[str]) -> Piece:
+        found = next((one for one in self.pieces if one.tag == tag), None)
+        if found is None:
+            raise _No("pieces", f"There is no piece {tag} on this bench.")
+        if found.position.code not in positions:
+            raise _No("pieces", f"{check.title} is not tried with {tag}, a {found.position.name}.")
+        return found
+
+    def _companion(self, position: Position, named: Collection[Piece]) -> Piece:
+        chosen = [one for one in named if one.position.code == position.code]
+        here = chosen or [one for one in self.pieces if one.position.code == position.code]
+        there = [one for one in here if not one.missing]
+        if not there:
+            raise _No("pieces", f"{position.name} is missing: there is nothing to try it with.")
+        if len(there) > 1:
+            tags = ", ".join(one.tag for one in there)
+            raise _No("pieces", f"{position.name} has {len(there)} pieces: {tags}. Say which one.")
+        return there[0]
+
     def gauge(self, check: Check, code: str) -> Gauge | None:
-        if check.kind != "measure":
+        if not check.takes_quantity:
             if code and code not in self.gauges:
                 raise _No("gauge", f"There is no gauge {code} in use.")
             return self.gauges[code] if code else None
@@ -201,7 +227,10 @@ def record_readings(
 
 
 def _answer(desk: _Desk, sent: SentReading, at: datetime) -> Result:
-    mark = digest({**asdict(sent), "examination": desk.examination.pk, "person": desk.person.pk})
+    said = asdict(sent)
+    if not sent.pieces:
+        del said["pieces"]
+    mark = digest({**said, "examination": desk.examination.pk, "person": desk.person.pk})
     try:
         known = desk.known.get(sent.id)
         if known is None:
@@ -229,7 +258,7 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
         of = [one.piece for one in old.of.all()]
         said, gauge, place = _Said(), old.gauge, old.place
     else:
-        of = [desk.piece(check, sent.piece)]
+        of = [desk.piece(check, sent.piece), *desk.company(check, sent.pieces)]
         place = _place(check, sent.place)
         gauge = desk.gauge(check, sent.gauge)
         said = _meaning(desk, check, sent)
@@ -302,10 +331,10 @@ def _meaning(desk: _Desk, check: Check, sent: SentReading) -> _Said:
     text = " ".join(sent.text.split())
     if not text:
         raise _No("text", "Nothing was typed.")
-    if check.kind == "measure":
+    if check.takes_quantity:
         found = _quantity("text", sent.text, "length", sent.default_unit or "mm", desk.person.decimal_mark)
-        if found.canonical <= 0:
-            raise _No("text", "A size is above 0.")
+        if found.canonical < 0 or (found.canonical == 0 and check.kind == "measure"):
+            raise _No("text", "A size is above 0." if check.kind == "measure" else "It is 0 or more.")
         return _Said(found.canonical, found.resolution * 1000, found.unit)
     if check.kind == "count":
         count = _quantity("text", text, "count", None, desk.person.decimal_mark).canonical

@@ -201,7 +201,8 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "expected": _expected,
             "fit": _pair,
             "title": _short,
-            **dict.fromkeys(("variants", "places", "remedies"), _texts),
+            "dimension": _one_of(*DIMENSIONS),
+            **dict.fromkeys(("variants", "places", "remedies", "of"), _texts),
             **dict.fromkeys(("gauge_um", "min", "max", "wear"), _number),
             **dict.fromkeys(
                 ("position", "how", "feature", "designation", "caution", "note", "source"), _text
