@@ -314,7 +314,7 @@ def _check_wheels(drawing: Row) -> list[str]:
     wheels = [(row["position"], row["on"], row) for row in drawing.get("part", ()) if "teeth" in row]
     for row in drawing.get("part", ()):
         wheels += [(row["position"], row["on"], one) for one in row.get("wheels", ())]
-    faults = []
+    faults: list[str] = []
     for position, on, wheel in wheels:
         for mates, centre in _meshes(drawing, wheel):
             others = [
