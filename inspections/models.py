@@ -49,6 +49,26 @@ class GuideRevision(models.Model):
         return f"{self.family} guide, revision {self.number}"
 
 
+class GuideDraft(models.Model):
+    """A guide that is being written in the browser; one a family, until it is published or thrown away."""
+
+    family_code = models.CharField(max_length=20, unique=True)  # its first revision makes the family
+    document = models.JSONField()
+    begun_from = models.PositiveIntegerField(null=True)  # number of the revision; none: a file
+    version = models.PositiveIntegerField(default=1)
+    touched = models.JSONField(default=dict)  # "table code" -> the version that changed it last
+    begun_at = models.DateTimeField()
+    begun_by = models.CharField(max_length=60)
+    changed_at = models.DateTimeField()
+    changed_by = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["family_code"]
+
+    def __str__(self) -> str:
+        return f"draft of the {self.family_code} guide"
+
+
 class GuideCheck(models.Model):
     """The checks of a revision as rows, naming positions by code, for lists and look-ups."""
 
@@ -78,6 +98,8 @@ class Examination(models.Model):
     opened_by = models.CharField(max_length=60)
     # Raised in the writer's transaction: tablets ask what came after it, and row ids cannot tell.
     counter = models.PositiveIntegerField(default=0)
+    # Ids of readings that a newer revision has no use for: its check is another kind of question.
+    set_aside = models.JSONField(default=list)
 
     class Meta:
         constraints = [

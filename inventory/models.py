@@ -74,6 +74,28 @@ class PieceSet(models.Model):
         return self.name
 
 
+class Donor(models.Model):
+    """A unit bought to be stripped. Its cost is shared over its pieces before they go to bins."""
+
+    number = models.PositiveIntegerField(unique=True)
+    unit = models.OneToOneField(Unit, models.PROTECT, related_name="bought_as")
+    cost_minor = models.BigIntegerField()
+    bought_of = models.CharField(max_length=200)  # supplier's words: of whom, where, which paper
+    bought_at = models.DateTimeField()
+    bought_by = models.CharField(max_length=60)
+    shares = models.JSONField(default=dict)  # tag -> parts of the cost, as stated last
+    shared_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.CheckConstraint(condition=Q(cost_minor__gte=0), name="donor_cost_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Donor {self.number}"
+
+
 class PieceQuerySet(models.QuerySet["Piece"]):
     def in_stock(self) -> PieceQuerySet:
         return self.filter(state="bin")
