@@ -133,6 +133,10 @@ class Reading(models.Model):
     place = models.CharField(max_length=60, blank=True)
     gauge = models.ForeignKey(Gauge, models.PROTECT, null=True)
     zeroing = models.ForeignKey(Zeroing, models.PROTECT, null=True, related_name="+")  # the last one then
+    # The gauge's figures on that day: a later certificate does not change what was read before it.
+    gauge_expanded_um = models.FloatField(null=True)
+    gauge_calibration_um = models.FloatField(null=True)
+    gauge_size_mm = models.FloatField(null=True)
     overdue_reason = models.CharField(max_length=200, blank=True)  # a lead's, for a gauge past due
     person = models.ForeignKey(User, models.PROTECT, related_name="+")
     as_lead = models.BooleanField(default=False)
