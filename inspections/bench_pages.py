@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
-from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
 from inspections.bars import limit_bar
+from inspections.bench_places import At, position_url
 from inspections.blind import Sight, state_of, words_for
 from inspections.document import Check, Defect, Position
 from inspections.drawing import unit_drawing
@@ -61,7 +61,7 @@ def mark_of_finding(judgement: Judgement, finding: Finding) -> str:
 
 @lru_cache(maxsize=128)
 def _drawn(
-    revision: int, digest: str, variant: str, number: int, marks: tuple[tuple[str, str], ...],
+    revision: int, digest: str, variant: str, number: At, marks: tuple[tuple[str, str], ...],
     current: str | None, dimensions: tuple[tuple[str, str], ...],
 ) -> SafeString:  # fmt: skip
     guide = guide_of(GuideRevision(pk=revision, digest=digest))
@@ -70,7 +70,7 @@ def _drawn(
         guide.guide.drawing,
         guide.guide.positions,
         verdicts,
-        {code: reverse("bench_position", args=[number, code]) for code in verdicts},
+        {code: position_url(number, code) for code in verdicts},
         variant=variant,
         current=current,
         dimensions=dict(dimensions),
@@ -79,7 +79,7 @@ def _drawn(
 
 
 def draw_unit(
-    examination: Examination, number: int, whole: Examined, sight: Sight, current: str | None = None
+    examination: Examination, number: At, whole: Examined, sight: Sight, current: str | None = None
 ) -> SafeString:
     """The unit drawing with each position's verdict and the floats that are known."""
     judgement = whole.judgement
@@ -109,7 +109,7 @@ class PositionRow:
     url: str
 
 
-def position_rows(number: int, whole: Examined, sight: Sight) -> list[PositionRow]:
+def position_rows(number: At, whole: Examined, sight: Sight) -> list[PositionRow]:
     """The unit's positions in the guide's order, each with what was found."""
     judgement = whole.judgement
     own: dict[str, list[Finding]] = {}
@@ -141,7 +141,7 @@ def position_rows(number: int, whole: Examined, sight: Sight) -> list[PositionRo
                 found=words,
                 hidden=not all(sight.sees_finding(one, whole.record) for one in said[:MOST_WORDS]),
                 more=len(said) - len(words),
-                url=reverse("bench_position", args=[number, position.code]),
+                url=position_url(number, position.code),
             )
         )
     return rows
@@ -179,10 +179,10 @@ class CheckRow:
 
 
 def check_rows(
-    number: int, whole: Examined, sight: Sight, code: str, tag: str, current: str
+    number: At, whole: Examined, sight: Sight, code: str, tag: str, current: str
 ) -> list[CheckRow]:
     rows = []
-    base = reverse("bench_position", args=[number, code])
+    base = position_url(number, code)
     for one in whole.judgement.findings:
         if one.position != code or one.piece not in {tag, ""}:
             continue
@@ -402,7 +402,7 @@ def last_gauge(
     return used[-1] if used else ""
 
 
-def next_link(number: int, judgement: Judgement, after: str) -> dict[str, str] | None:
+def next_link(number: At, judgement: Judgement, after: str) -> dict[str, str] | None:
     """Where the next check that nobody has read stands, and what it is."""
     found = next_open_check(judgement, after)
     if found is None:
@@ -411,6 +411,6 @@ def next_link(number: int, judgement: Judgement, after: str) -> dict[str, str] |
     guide = judgement.guide
     position = guide.position[code]
     return {
-        "url": f"{reverse('bench_position', args=[number, code])}?check={check}",
+        "url": f"{position_url(number, code)}?check={check}",
         "words": f"{position.number} {position.name}: {guide.check[check].title}",
     }

@@ -11,11 +11,11 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
-from django.urls import reverse
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
+from inspections.bench_places import At, DonorAtBench, OnBench, position_url, unit_url
 from inspections.blind import SHOWN_LATER, Sight, sees_all, sight_of, words_for
 from inspections.document import Check, Guide
 from inspections.examining import (
@@ -110,9 +110,14 @@ def bench_ticket(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
     return redirect("bench_ticket", number=number)
 
 
-def _held(ticket: Ticket) -> Examination | None:
-    """The ticket's examination; what it shares with the ticket is not fetched again."""
+def _held(ticket: OnBench) -> Examination | None:
+    """The ticket's or the donor's examination; what it shares with its holder is not fetched again."""
     found = Examination.objects.select_related("revision").defer("revision__document")
+    if isinstance(ticket, DonorAtBench):
+        held = found.filter(donor_id=ticket.unit.pk).first()
+        if held is not None:
+            held.donor = ticket.unit
+        return held
     held = found.filter(ticket_id=ticket.pk).first()
     if held is not None:
         held.ticket = ticket
@@ -145,7 +150,7 @@ def _unit_page(
     return render(request, "inspections/bench/unit.html", context, status=status)
 
 
-def _sheet(held: Examination, number: int, whole: Examined, by: Actor) -> UnitSheet:
+def _sheet(held: Examination, number: At, whole: Examined, by: Actor) -> UnitSheet:
     sight = sight_of(by, whole.state, whole.records)
     rows = pages.position_rows(number, whole, sight)
     context = {
@@ -186,6 +191,11 @@ def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], s
 def bench_position(request: HttpRequest, by: Actor, number: int, code: str) -> HttpResponse:
     """A position's checks, with the one in hand. Records, withdraws, says what is missing."""
     ticket = ticket_for(by, number)
+    return position_of(request, by, ticket, code)
+
+
+def position_of(request: HttpRequest, by: Actor, ticket: OnBench, code: str) -> HttpResponse:
+    """The page of a position of a ticket's unit or of a donor, and the deeds on it."""
     held = _held(ticket)
     if held is None:
         raise NotThere
@@ -200,13 +210,13 @@ def bench_position(request: HttpRequest, by: Actor, number: int, code: str) -> H
     return _record(request, by, ticket, held, code)
 
 
-def _place(number: int, code: str, check: str = "", piece: str = "") -> str:
+def _place(number: At, code: str, check: str = "", piece: str = "") -> str:
     said = urlencode({key: value for key, value in (("check", check), ("piece", piece)) if value})
-    return reverse("bench_position", args=[number, code]) + (f"?{said}" if said else "")
+    return position_url(number, code) + (f"?{said}" if said else "")
 
 
 def _say_missing(
-    request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str
+    request: HttpRequest, by: Actor, ticket: OnBench, held: Examination, code: str
 ) -> HttpResponse:
     tag, missing = request.POST.get("piece", ""), request.POST.get("deed") == "missing"
     try:
@@ -225,7 +235,7 @@ def _send(held: Examination, sent: SentReading, by: Actor) -> Result:
         return Result(sent.id, "refused", trouble.message)
 
 
-def _withdraw(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str) -> HttpResponse:
+def _withdraw(request: HttpRequest, by: Actor, ticket: OnBench, held: Examination, code: str) -> HttpResponse:
     form = WithdrawForm(request.POST)
     if not form.is_valid():
         return _position_page(
@@ -241,7 +251,7 @@ def _withdraw(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination
     return redirect(_place(ticket.number, code, form.cleaned_data["check"], request.POST.get("piece", "")))
 
 
-def _record(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, code: str) -> HttpResponse:
+def _record(request: HttpRequest, by: Actor, ticket: OnBench, held: Examination, code: str) -> HttpResponse:
     whole = examined(held)
     check = whole.judgement.guide.check.get(request.POST.get("check", ""))
     if check is None or check.position != code:
@@ -261,7 +271,7 @@ def _record(request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, 
 
 
 def _after(
-    request: HttpRequest, by: Actor, ticket: Ticket, held: Examination, check: Check, tag: str
+    request: HttpRequest, by: Actor, ticket: OnBench, held: Examination, check: Check, tag: str
 ) -> HttpResponse:
     """Say what follows, and go on: to the check's next place, or to the next open check if all is well."""
     held = _held(ticket) or held
@@ -272,7 +282,7 @@ def _after(
     if finding is not None and finding.state in {"within", "sound"} and not finding.dispute:
         messages.success(request, words)
         onward = pages.next_link(ticket.number, whole.judgement, check.code)
-        return redirect(onward["url"] if onward else reverse("bench_ticket", args=[ticket.number]))
+        return redirect(onward["url"] if onward else unit_url(ticket.number))
     if finding is not None and finding.state == "not examined":
         messages.success(request, words)
     else:
@@ -295,7 +305,7 @@ def _form(
 def _position_page(
     request: HttpRequest,
     by: Actor,
-    ticket: Ticket,
+    ticket: OnBench,
     held: Examination,
     code: str,
     *,
@@ -318,6 +328,7 @@ def _position_page(
     may_read = by.may("record_readings") and ticket.stage in READABLE_STAGES
     context: dict[str, Any] = {
         "ticket": ticket,
+        "unit_url": unit_url(ticket.number),
         "held": held,
         "position": position,
         "mark": pages.mark_of_position(judgement, code),
