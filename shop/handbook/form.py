@@ -1,13 +1,12 @@
-"""Form from readings at several places, and the clearances of a ring of needle rollers. Lengths in mm."""
+"""Form of a bore or journal from readings at several places. Lengths in mm."""
 
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import asin, pi
 from statistics import fmean
 
 from shop.handbook.quantities import Refused
-from shop.handbook.working import COMMON_PRACTICE, OutOfRange, Step, within
+from shop.handbook.working import COMMON_PRACTICE, Step, within
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,17 +31,6 @@ class Roundness:
     cautions: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class NeedleRollers:
-    """Clearances of a full complement of needle rollers [mm]."""
-
-    diametral_clearance_mm: float
-    radial_clearance_mm: float
-    total_gap_mm: float
-    working: tuple[Step, ...]
-    cautions: tuple[str, ...]
-
-
 def roundness(readings: Sequence[Place]) -> Roundness:
     """Mean, out-of-round and taper of a bore or journal from two-point readings.
 
@@ -50,6 +38,8 @@ def roundness(readings: Sequence[Place]) -> Roundness:
     the mean diameters of the depths, each depth counting once.
 
     :param readings: diameters with depth and direction; repeats of one place are averaged first
+
+    Reference: common practice, no source; two-point sizes as ISO 14405-1:2016.
 
     >>> front = [Place("front", "0°", 40.01), Place("front", "90°", 40.03)]
     >>> found = roundness([*front, Place("rear", "0°", 40.00)])
@@ -75,58 +65,6 @@ def roundness(readings: Sequence[Place]) -> Roundness:
         cautions.append("Two-point readings do not show a three-lobed form")
     oval = max(spreads) if spreads else None
     return Roundness(fmean(means.values()), min(values), max(values), oval, taper, steps, tuple(cautions))
-
-
-def needle_rollers(bore: float, shaft: float, roller: float, count: int) -> NeedleRollers:
-    """Radial clearance and total gap round the circle of a full complement of needle rollers.
-
-    Diametral clearance = bore − shaft − 2 roller, radial = half of it. On the pitch circle, of diameter
-    D = (bore + shaft)/2, each roller takes an angle 2 asin(roller/D); the gap is what is left of the circle,
-    as an arc on D.
-
-    :param bore: bore of the outer part [mm]
-    :param shaft: diameter of the shaft [mm]
-    :param roller: diameter of a roller [mm]
-    :param count: number of rollers, 3 or more
-
-    >>> found = needle_rollers(31.04, 25.0, 3.0, 29)
-    >>> round(found.radial_clearance_mm, 3), round(found.total_gap_mm, 2)
-    (0.02, 0.86)
-    """
-    for name, value in (("shaft", shaft), ("roller", roller)):
-        if not 0 < value <= 500:
-            raise OutOfRange(name, value, "above 0, to 500 mm")
-    within("bore", bore, shaft, 1_000.0, "mm (at least the shaft)")
-    within("count", count, 3, 1_000, "")
-    diametral = bore - shaft - 2 * roller
-    pitch = (bore + shaft) / 2
-    if roller >= pitch:
-        raise OutOfRange("roller", roller, f"less than the pitch circle, {pitch:g} mm")
-    gap = (2 * pi - count * 2 * asin(roller / pitch)) * pitch / 2
-    cautions = []
-    if diametral < 0:
-        cautions.append("No radial clearance: these rollers do not go in")
-    if gap < 0:
-        cautions.append("No gap round the circle: there is one roller too many or they are too large")
-    elif gap >= roller:
-        cautions.append("The gap would take another roller: one is missing or the rollers are too small")
-    inputs = (
-        ("bore", f"{bore:g} mm"),
-        ("shaft", f"{shaft:g} mm"),
-        ("roller", f"{roller:g} mm"),
-        ("count", f"{count}"),
-    )
-    steps = (
-        Step(
-            f"radial clearance = (bore − shaft − 2 roller)/2 = {diametral / 2:.4f} mm",
-            inputs,
-            COMMON_PRACTICE,
-        ),
-        Step(
-            f"gap = (2π − 2 n asin(roller/D)) D/2 = {gap:.3f} mm", (("D", f"{pitch:g} mm"),), "plane geometry"
-        ),
-    )
-    return NeedleRollers(diametral, diametral / 2, gap, steps, tuple(cautions))
 
 
 def _by_depth(readings: Sequence[Place]) -> dict[str, dict[str, float]]:

@@ -27,7 +27,17 @@ NAMES = sorted(info.name for info in pkgutil.walk_packages([str(ROOM)], "shop.ha
 PLAIN = {"convert", "units", "canonical_unit", "show_length", "both", "materials", "rows", "band", "within"}
 DOCUMENTED = {
     f"shop.handbook.{name}"
-    for name in ("quantities", "fits", "materials", "uncertainty", "conformity", "form", "tables.reading")
+    for name in (
+        "quantities",
+        "fits",
+        "materials",
+        "uncertainty",
+        "conformity",
+        "form",
+        "flatness",
+        "rollers",
+        "tables.reading",
+    )
 }
 
 
