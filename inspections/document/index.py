@@ -3,6 +3,7 @@
 from functools import cached_property
 
 from inspections.document.records import Check, Defect, Feature, Guide, Position, Remedy
+from inspections.document.sensitivity import shifts_of
 
 
 class GuideIndex:
@@ -39,6 +40,23 @@ class GuideIndex:
             found.setdefault(one.check, []).append(one)
         return {code: tuple(rows) for code, rows in found.items()}
 
+    @cached_property
+    def shift_um(self) -> dict[str, float]:
+        """Checks that are sensitive to the part's temperature, with what 10 °C would shift them, µm."""
+        materials = {one.code: one.material for one in self.guide.positions}
+        return shifts_of(self.guide.checks, self.feature, materials)
+
+    @cached_property
+    def mated_with(self) -> dict[str, tuple[Feature, ...]]:
+        """The other features that stand in a stack with a feature."""
+        found: dict[str, dict[str, Feature]] = {}
+        for check in self.guide.checks:
+            codes = [term.feature for term in check.terms if term.feature in self.feature]
+            for code in codes:
+                others = {other: self.feature[other] for other in codes if other != code}
+                found.setdefault(code, {}).update(others)
+        return {code: tuple(rows.values()) for code, rows in found.items()}
+
     def positions_of(self, variant: str) -> tuple[Position, ...]:
         return tuple(one for one in self.guide.positions if one.exists_in(variant))
 
@@ -53,14 +71,29 @@ class GuideIndex:
         return tuple(one for one in found if one.exists_in(variant))
 
     def checks_of(self, variant: str) -> tuple[Check, ...]:
-        """Checks that exist for the variant, in the guide's order."""
+        """Checks that exist for the variant, in the guide's order; what a part is comes first of its
+        position: nothing else is worth reading on a wrong one."""
         if variant not in self._checks:
             self._checks[variant] = self._find_checks(variant)
         return self._checks[variant]
 
     def _find_checks(self, variant: str) -> tuple[Check, ...]:
-        return tuple(
+        here = [
             one
             for one in self.guide.checks
             if one.exists_in(variant) and self.position[one.position].exists_in(variant)
-        )
+        ]
+        places: dict[str, list[int]] = {}
+        for place, one in enumerate(here):
+            places.setdefault(one.position, []).append(place)
+        ordered = list(here)
+        for own in places.values():
+            checks = sorted((here[place] for place in own), key=lambda one: not one.tells_apart)
+            for place, one in zip(own, checks, strict=True):
+                ordered[place] = one
+        return tuple(ordered)
+
+
+def is_sensitive(guide: GuideIndex, check: Check) -> bool:
+    """Is the part's temperature asked for? So the guide says, or 10 °C would shift it by over a tenth."""
+    return check.warm or check.code in guide.shift_um

@@ -15,11 +15,16 @@ from inspections.document.records import (
     Guide,
     Leaves,
     Limit,
+    MateLimits,
     Position,
     Remedy,
     Term,
     Variant,
 )
+from shop.handbook import fits
+from shop.handbook.quantities import Refused
+
+MM_PER_INCH = 25.4
 
 
 def _strings(row: Mapping[str, Any], key: str) -> tuple[str, ...]:
@@ -31,41 +36,103 @@ def _rows(document: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
     return rows
 
 
-def _limit(row: Mapping[str, Any]) -> Limit:
-    low, high = row["new"]
-    return Limit(str(row.get("size", STANDARD)), float(low), float(high), row.get("wear"))
+def mm(value: float, unit: str) -> float:
+    """A number in the unit of its entry, in mm; 1 in = 25.4 mm exactly, rounded far below any gauge."""
+    return round(float(value) * MM_PER_INCH, 7) if unit == "in" else float(value)
+
+
+def _maybe_mm(row: Mapping[str, Any], key: str, unit: str) -> float | None:
+    return mm(row[key], unit) if key in row else None
+
+
+def _two_mm(row: Mapping[str, Any], key: str, unit: str) -> tuple[float, float] | None:
+    return (mm(row[key][0], unit), mm(row[key][1], unit)) if key in row else None
+
+
+def zone_of(text: str) -> tuple[float, float]:
+    """Limits of one ISO zone with its basic size in mm, such as "25 H7"."""
+    size, _, zone = text.strip().partition(" ")
+    found = fits.limits(_basic(size, text), zone.strip())
+    return round(found.lower_mm, 7), round(found.upper_mm, 7)
+
+
+def fit_of_zones(text: str) -> tuple[float, float]:
+    """The clearance of an ISO pair with its basic size in mm, such as "25 H7/g6"."""
+    size, _, pair = text.strip().partition(" ")
+    hole, _, shaft = pair.partition("/")
+    found = fits.fit(_basic(size, text), hole.strip(), shaft.strip())
+    return round(found.clearance_min_um / 1000, 7), round(found.clearance_max_um / 1000, 7)
+
+
+def _basic(size: str, text: str) -> float:
+    try:
+        return float(size)
+    except ValueError:
+        raise Refused(f'"{text}" has no basic size. Write it like "25 H7/g6", in mm') from None
+
+
+def stated_fit(text: str, unit: str = "") -> tuple[float, float]:
+    """A fit as manuals print it, L loose and T tight, in inches unless the unit is mm."""
+    # The handbook reads inches: a text in mm is brought there and back.
+    found = fits.parse_loose_tight(text)
+    ends = (found.min_mm, found.max_mm)
+    return tuple(round(end / MM_PER_INCH if unit == "mm" else end, 7) for end in ends)  # type: ignore[return-value]
+
+
+def _limit(row: Mapping[str, Any], unit: str) -> Limit:
+    new = zone_of(row["zone"]) if "zone" in row else _two_mm(row, "new", unit)
+    assert new is not None
+    return Limit(
+        str(row.get("size", STANDARD)),
+        *new,
+        _maybe_mm(row, "wear", unit),
+        _two_mm(row, "mean", unit),
+    )
 
 
 def _feature(row: Mapping[str, Any]) -> Feature:
-    plain = {key: row[key] for key in ("rule", "source", "dimension") if key in row}
+    plain = {key: row[key] for key in ("rule", "source", "dimension", "stated") if key in row}
+    unit = row.get("unit", "mm")
     return Feature(
         row["code"],
         row["position"],
         row["name"],
-        tuple(_limit(one) for one in row.get("limit", ())),
-        form_mm=row.get("form"),
+        tuple(_limit(one, unit) for one in row.get("limit", ())),
+        form_mm=_maybe_mm(row, "form", unit),
+        taper_mm=_maybe_mm(row, "taper", unit),
+        spread_mm=_maybe_mm(row, "spread", unit),
         **plain,
     )
 
 
-def _check(row: Mapping[str, Any]) -> Check:
-    plain = {
-        key: row[key]
-        for key in (
-            "how",
-            "feature",
-            "warm",
-            "rule",
-            "expected",
-            "designation",
-            "caution",
-            "note",
-            "source",
-            "identifies",
-            "dimension",
-        )
-        if key in row
+def _mate(row: Mapping[str, Any], unit: str) -> dict[str, Any]:
+    """The limits that a stack, a size of it, or a try states."""
+    fit = row.get("fit")
+    if isinstance(fit, str):
+        stated: tuple[float, float] | None = stated_fit(fit, unit)
+    elif "zones" in row:
+        stated = fit_of_zones(row["zones"])
+    else:
+        stated = _two_mm(row, "fit", unit)
+    wear = row.get("wear")
+    worn = stated_fit(wear, unit)[1] if isinstance(wear, str) else _maybe_mm(row, "wear", unit)
+    return {
+        "min_mm": _maybe_mm(row, "min", unit),
+        "max_mm": _maybe_mm(row, "max", unit),
+        "wear_mm": worn,
+        "fit": stated,
     }
+
+
+_CHECK_KEYS = (
+    *("how", "feature", "warm", "rule", "expected", "designation", "caution", "note", "source"),
+    *("identifies", "dimension", "repeats", "taper", "chase", "zones", "rollers"),
+)
+
+
+def _check(row: Mapping[str, Any]) -> Check:
+    plain = {key: row[key] for key in _CHECK_KEYS if key in row}
+    unit = row.get("unit", "")
     return Check(
         row["code"],
         row["position"],
@@ -76,11 +143,10 @@ def _check(row: Mapping[str, Any]) -> Check:
         of=_strings(row, "of"),
         gauge_um=row.get("gauge_um"),
         terms=tuple(Term(one["feature"], int(one["factor"])) for one in row.get("terms", ())),
-        min_mm=row.get("min"),
-        max_mm=row.get("max"),
-        wear_mm=row.get("wear"),
-        fit=(float(row["fit"][0]), float(row["fit"][1])) if "fit" in row else None,
+        sizes=tuple(MateLimits(one["size"], **_mate(one, unit)) for one in row.get("sizes", ())),
+        gap_mm=_two_mm(row, "gap", unit),
         remedies=_strings(row, "remedies"),
+        **_mate(row, unit),
         **plain,
     )
 
@@ -94,6 +160,7 @@ def _remedy(row: Mapping[str, Any]) -> Remedy:
             "outside_minor",
             "lead_days",
             "fails",
+            "not_when",
             "caution",
             "note",
             "source",
@@ -178,6 +245,8 @@ def read(document: Mapping[str, Any]) -> Guide:
                 bool(one.get("condemns", False)),
                 bool(one.get("harmless", False)),
                 _strings(one, "remedies"),
+                one.get("reject", ""),
+                one.get("picture", ""),
             )
             for one in _rows(document, "defect")
         ),

@@ -1,6 +1,6 @@
 """Records of a guide: what there is to examine, and what to do about it. mm, minor units, minutes."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -56,12 +56,16 @@ class Bond:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """Limits of a feature in one size, mm. Its zone runs from new size to the wear limit, if stated."""
+    """Limits of a feature in one size, mm. Its zone runs from new size to the wear limit, if stated.
+
+    ``mean_mm`` holds the mean of all places by itself: an oval bore may be sound on average.
+    """
 
     size: str
     new_min_mm: float
     new_max_mm: float
     wear_mm: float | None = None
+    mean_mm: tuple[float, float] | None = None
 
     @property
     def lower_mm(self) -> float:
@@ -86,7 +90,10 @@ class Feature:
     limits: tuple[Limit, ...]
     rule: Rule = "guarded"
     source: str = "invented for the demonstration"
-    form_mm: float | None = None  # allowed out-of-round between places
+    form_mm: float | None = None  # allowed out-of-round between the directions of one depth
+    taper_mm: float | None = None  # allowed difference between the means of the depths
+    spread_mm: float | None = None  # allowed spread in a set: each place is another of its parts
+    stated: bool = False  # never read: its limits stand for it (a gasket as compressed)
     dimension: str = ""  # one of DIMENSIONS, for the kind of gauge; empty: any gauge will do
 
     def limit(self, size: str) -> Limit | None:
@@ -99,6 +106,28 @@ class Term:
 
     feature: str
     factor: int
+
+
+@dataclass(frozen=True, slots=True)
+class MateLimits:
+    """Limits of a stack in one size, mm: as stated, or the fit of new parts with its own wear limit."""
+
+    size: str
+    min_mm: float | None = None
+    max_mm: float | None = None
+    wear_mm: float | None = None
+    fit: tuple[float, float] | None = None
+
+    @property
+    def lower_mm(self) -> float | None:
+        """Stated, else the tightest fit of new parts; a wear limit may lower it."""
+        low = self.fit[0] if self.fit and self.min_mm is None else self.min_mm
+        return self.wear_mm if low is not None and self.wear_mm is not None and self.wear_mm < low else low
+
+    @property
+    def upper_mm(self) -> float | None:
+        high = self.fit[1] if self.fit and self.max_mm is None else self.max_mm
+        return self.wear_mm if high is not None and self.wear_mm is not None and self.wear_mm > high else high
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +147,8 @@ class Check:
     how: str = ""
     variants: tuple[str, ...] = ()
     feature: str = ""
-    places: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()  # "front, upright" is a depth and a direction
+    repeats: int = 1  # readings wanted at each place
     gauge_um: float | None = None  # largest expanded uncertainty of a gauge that may be used
     warm: bool = False  # ask for the part's temperature
     terms: tuple[Term, ...] = ()
@@ -128,6 +158,12 @@ class Check:
     rule: Rule = "simple"
     expected: Mapping[str, str] | None = None
     designation: str = ""
+    taper: bool | None = None  # of a thread; empty: as its designation says
+    chase: bool = False  # chase the thread before it is looked at
+    zones: str = ""  # an ISO pair that the fit was computed from, such as "25 H7/g6"
+    sizes: tuple[MateLimits, ...] = ()  # a stack's limits for other sizes than the standard one
+    rollers: int = 0  # how many needle rollers: the stack is bore − shaft − 2 × roller
+    gap_mm: tuple[float, float] | None = None  # total gap round the circle of the rollers
     fit: tuple[float, float] | None = None  # fit of new parts as the source states it: tightest, loosest
     identifies: bool = False  # a count that tells one part from another (teeth)
     of: tuple[str, ...] = ()  # other positions that a try is assembled with
@@ -143,19 +179,28 @@ class Check:
         limits = (self.min_mm, self.max_mm, self.wear_mm)
         return self.kind == "measure" or (self.kind == "try" and limits != (None, None, None))
 
+    @property
+    def tells_apart(self) -> bool:
+        """Does it say whether this is the right part at all?"""
+        return self.kind == "identify" or (self.kind == "count" and self.identifies)
+
     def exists_in(self, variant: str) -> bool:
         return not self.variants or variant in self.variants
 
     @property
     def lower_mm(self) -> float | None:
-        """Lower limit of a stack: stated, else the tightest fit of new parts; a wear limit may lower it."""
-        low = self.fit[0] if self.fit and self.min_mm is None else self.min_mm
-        return self.wear_mm if low is not None and self.wear_mm is not None and self.wear_mm < low else low
+        """Lower limit of a stack or a try, in the standard size."""
+        return MateLimits(STANDARD, self.min_mm, self.max_mm, self.wear_mm, self.fit).lower_mm
 
     @property
     def upper_mm(self) -> float | None:
-        high = self.fit[1] if self.fit and self.max_mm is None else self.max_mm
-        return self.wear_mm if high is not None and self.wear_mm is not None and self.wear_mm > high else high
+        return MateLimits(STANDARD, self.min_mm, self.max_mm, self.wear_mm, self.fit).upper_mm
+
+    def limits_for(self, sizes: Iterable[str]) -> MateLimits:
+        """A stack's limits for pieces of these sizes: the first that has limits of its own, else standard."""
+        own = {one.size: one for one in self.sizes}
+        found = next((own[size] for size in sizes if size in own), None)
+        return found or MateLimits(STANDARD, self.min_mm, self.max_mm, self.wear_mm, self.fit)
 
     def expects(self, variant: str) -> str:
         expected = self.expected or {}
@@ -172,6 +217,8 @@ class Defect:
     condemns: bool = False
     harmless: bool = False  # worth a note, the piece stays serviceable
     remedies: tuple[str, ...] = ()
+    reject: str = ""  # how bad is a reject, in words: "a pit that can be felt"
+    picture: str = ""  # file name of the picture that shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +241,8 @@ class Remedy:
     consumables_minor: int = 0
     outside_minor: int = 0
     lead_days: int = 0
-    fails: float = 0.0
+    fails: float = 0.0  # chance that it fails, losses of outside work included
+    not_when: str = ""  # when it is not worth doing, in words
     leaves: tuple[Leaves, ...] = ()
     rules_out: tuple[str, ...] = ()
     caution: str = ""  # danger to people, and nothing else
