@@ -41,8 +41,9 @@ class Candidate:
 class OrderQuantity:
     """The quantity that costs least over a year.
 
-    ``running_cost`` is ordering and holding, ``annual_cost`` the pieces as well. ``whole`` is the best whole number of pieces at that price. ``backordered`` is the share of demand that
-    waits, 0 unless shortage is planned.
+    ``running_cost`` is ordering and holding; ``annual_cost`` has the pieces as well. ``whole`` is the best
+    whole number of pieces at that price. ``backordered`` is the share of demand that waits, 0 unless shortage
+    is planned.
     """
 
     quantity: float
