@@ -192,6 +192,17 @@ KINDS: dict[str, Kind] = {
             Unit("h", "hour", ("hr", "hrs", "hour", "hours"), fractions=True),
         ),
     ),
+    "speed": Kind(
+        "rpm",
+        "revolution / minute",
+        0,
+        1_000_000,
+        "1450 rpm",
+        (
+            Unit("rpm", "revolution / minute", ("r/min", "rev/min", "min⁻¹")),
+            Unit("rev/s", "revolution / second", ("r/s",)),
+        ),
+    ),
     "count": Kind(
         "1", "dimensionless", 0, 1_000_000_000, "24", (Unit("1", "dimensionless", ("off", "pcs")),)
     ),

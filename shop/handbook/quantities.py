@@ -1,9 +1,9 @@
 """The one door between what a person types and a number: text in, canonical number out, and back again.
 
 Canonical units: length mm, torque N·m, temperature °C, mass kg, force N, pressure MPa, volume
-litres, angle degree, time s, count 1. The grammar is fixed and short: sign, number (decimal or fraction),
-unit. Nothing is calculated, nothing is guessed; what can be read in two ways is refused with an example.
-Pint gives the conversion factors (cached) and never sees typed text.
+litres, angle degree, time s, speed rpm, count 1. The grammar is fixed and short: sign, number (decimal or
+fraction), unit. Nothing is calculated, nothing is guessed; what can be read in two ways is refused with an
+example. Pint gives the conversion factors (cached) and never sees typed text.
 """
 
 import re
@@ -62,7 +62,7 @@ def parse(text: str, kind: str, default_unit: str | None = None, decimal_mark: s
     in the typed unit, carried to the canonical unit.
 
     :param text: what was typed, at most 40 characters
-    :param kind: length, torque, temperature, mass, force, pressure, volume, angle, time or count
+    :param kind: length, torque, temperature, mass, force, pressure, volume, angle, time, speed or count
     :param default_unit: the unit of a bare number; without it a bare number is refused
     :param decimal_mark: the person's own mark, "." or ","
 

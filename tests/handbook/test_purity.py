@@ -24,7 +24,10 @@ FOREIGN = {"django", "celery", "ninja", "redis", "inventory", "inspections", "es
 HEAVY = {"pint", "scipy", "numpy"}
 NAMES = sorted(info.name for info in pkgutil.walk_packages([str(ROOM)], "shop.handbook."))
 # These return what a page prints or looks up, not a result with a working.
-PLAIN = {"convert", "units", "canonical_unit", "show_length", "both", "materials", "rows", "band", "within"}
+PLAIN = {
+    *("convert", "units", "canonical_unit", "show_length", "both", "materials", "rows", "band", "within"),
+    *("involute", "inverse_involute", "forms", "makes", "parts"),
+}
 DOCUMENTED = {
     f"shop.handbook.{name}"
     for name in (
@@ -36,6 +39,15 @@ DOCUMENTED = {
         "form",
         "flatness",
         "rollers",
+        "involute",
+        "gears",
+        "trains",
+        "gearchecks",
+        "bending",
+        "elastic",
+        "pressing",
+        "shrinking",
+        "bearings",
         "tables.reading",
     )
 }
