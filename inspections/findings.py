@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -82,6 +82,18 @@ class GaugeRow(NamedTuple):
     retired: bool
     due_on: date | None
     measures: str
+    kind: str = "other"
+    from_mm: float | None = None
+    to_mm: float | None = None
+    size_mm: float | None = None
+    needs_zeroing: bool = False
+    second: int | None = None  # of a chain: what it is read with
+
+
+_GAUGE_FIELDS = (
+    "pk", "code", "name", "expanded_um", "calibration_um", "retired_at", "due_on", "measures", "kind",
+    "from_mm", "to_mm", "size_mm", "needs_zeroing", "second_id",
+)  # fmt: skip
 
 
 class State(NamedTuple):
@@ -99,10 +111,8 @@ class State(NamedTuple):
 def states_of(several: Sequence[Examination]) -> list[State]:
     """Three queries and each one's counter: a judgement kept under its state is never stale."""
     gauges = tuple(
-        GaugeRow(pk, code, name, expanded, calibration, retired is not None, due, measures)
-        for pk, code, name, expanded, calibration, retired, due, measures in Gauge.objects.values_list(
-            "pk", "code", "name", "expanded_um", "calibration_um", "retired_at", "due_on", "measures"
-        )
+        GaugeRow._make((*row[:5], row[5] is not None, *row[6:]))
+        for row in Gauge.objects.values_list(*_GAUGE_FIELDS)
     )
     people, pieces = _people(), _pieces(several)
     return [
@@ -180,8 +190,7 @@ def reading_records(states: Sequence[State]) -> dict[int, list[ReadingRecord]]:
                 sequence=row.sequence,
                 lead=row.as_lead,
                 gauge=gauge.code if gauge else "",
-                gauge_expanded_um=gauge.expanded_um if gauge else 0.0,
-                gauge_calibration_um=gauge.calibration_um if gauge else 0.0,
+                **_figures(row, gauge),
                 value_mm=row.value_mm,
                 resolution_um=row.resolution_um,
                 text=_typed(row),
@@ -213,9 +222,27 @@ class _Row(NamedTuple):
     as_lead: bool
     part_temperature_c: float | None
     withdraws_id: UUID | None
+    overdue_reason: str
+    gauge_expanded_um: float | None
+    gauge_calibration_um: float | None
+    gauge_size_mm: float | None
 
 
 _FIELDS = _Row._fields
+
+
+def _figures(row: _Row, gauge: GaugeRow | None) -> dict[str, Any]:
+    """The gauge's figures on the day of the reading; an old reading without them goes by the register."""
+    if gauge is None:
+        return {}
+    then, calibration = row.gauge_expanded_um, row.gauge_calibration_um
+    return {
+        "gauge_expanded_um": gauge.expanded_um if then is None else then,
+        "gauge_calibration_um": gauge.calibration_um if calibration is None else calibration,
+        "gauge_kind": gauge.kind,
+        "gauge_size_mm": gauge.size_mm if row.gauge_size_mm is None else row.gauge_size_mm,
+        "overdue_reason": row.overdue_reason,
+    }
 
 
 def _typed(one: _Row) -> str:

@@ -48,6 +48,9 @@ class ReadingRecord:
     gauge: str = ""
     gauge_expanded_um: float = 0.0  # k = 2, everything in it
     gauge_calibration_um: float = 0.0  # the part of it that two readings with this gauge share, k = 2
+    gauge_kind: str = ""
+    gauge_size_mm: float | None = None  # of a plug or ring gauge: the outcome is that it goes or does not
+    overdue_reason: str = ""  # a lead's, for a gauge past due
     value_mm: float | None = None
     resolution_um: float = 0.0
     text: str = ""

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from inspections.document import Check, GuideIndex
+from inspections.gaugekinds import overridden
 from inspections.judged import (
     Dispute,
     Finding,
@@ -142,6 +143,7 @@ def _judge_one(guide: GuideIndex, variant: str, check: Check, piece: PieceRecord
         one,
         readings=tuple(row.key for row in rows.counted),
         superseded=tuple(row.key for row in rows.history),
+        cautions=(*one.cautions, *overridden(rows.counted)),
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from math import inf, sqrt
 
 from inspections.document import Check, Feature, GuideIndex
+from inspections.fixedgauges import Limits, at_odds, prove
 from inspections.judged import Finding, FindingState, PieceRecord, ReadingRecord
 from inspections.weighing import Decision, Weighed, decide, weigh
 from shop.handbook.working import COMMON_PRACTICE, Step
@@ -24,6 +25,8 @@ def judge_measure(
     zone = held.zone(piece.size)
     places = weigh(readings, guide.position[piece.position].material)
     if not places:
+        if (fixed := _by_fixed_gauges(guide, check, piece, held, readings)) is not None:
+            return fixed
         return replace(
             _finding(check, piece, "not examined", f"{check.title}: not examined yet."),
             lower_mm=zone.lower_mm,
@@ -36,10 +39,12 @@ def judge_measure(
         one = _finding(check, piece, "too close to call", words, worst)
         return replace(one, dispute=dispute, decided_by=dispute.words)
     settled = [one.dispute for one in places if one.dispute]
+    found = _decided(check, held, piece, places, worst)
     return replace(
-        _decided(check, held, piece, places, worst),
+        found,
         dispute=settled[-1] if settled else None,
         decided_by=" ".join(one.words for one in settled),
+        cautions=(*found.cautions, *at_odds(readings, places, guide.position[piece.position].material)),
     )
 
 
@@ -74,6 +79,42 @@ def _held(guide: GuideIndex, check: Check) -> _Held:
     feature = guide.feature[check.feature]
     zones = tuple(_Zone(one.size, one.lower_mm, one.upper_mm) for one in feature.limits)
     return _Held(zones, feature.rule, feature.form_mm)
+
+
+def _by_fixed_gauges(
+    guide: GuideIndex, check: Check, piece: PieceRecord, held: _Held, readings: Sequence[ReadingRecord]
+) -> Finding | None:
+    """What plug and ring gauges alone show; None if none was tried."""
+    material = guide.position[piece.position].material
+    zone = held.zone(piece.size)
+    shown = {
+        one.size: prove(readings, material, check.places, Limits(one.lower_mm, one.upper_mm, held.rule))
+        for one in held.zones
+    }
+    own = shown[zone.size]
+    if own is None:
+        return None
+    suits = tuple(size for size, one in shown.items() if size and one is not None and one.state == "within")
+    outside = own.state == "outside"
+    limits = "." if own.words.endswith(".") else f": limits {zone.words}."
+    words = f"{check.title}: {own.words}{limits}"
+    if outside and suits:
+        words += f" It suits {' and '.join(suits)}."
+    remedies = check.remedies if outside else ()
+    return replace(
+        _finding(check, piece, own.state, words),
+        lower_mm=zone.lower_mm,
+        upper_mm=zone.upper_mm,
+        typed=max(readings, key=lambda one: one.sequence).text,
+        probability=own.probability,
+        suits=suits,
+        remedies=remedies,
+        condemns=outside and not (remedies or suits),
+        dispute=own.dispute,
+        decided_by=own.dispute.words if own.dispute else "",
+        working=own.working,
+        cautions=own.cautions,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,19 +11,23 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime, timedelta
-from typing import Literal
+from datetime import datetime
+from typing import Any, Literal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
+from inspections.device_clock import in_utc, is_off
 from inspections.document import Check, GuideIndex, Position
 from inspections.examining import need_readable
 from inspections.findings import judgement_of, pieces_of, variant_of
-from inspections.gauges import fine_gauges, fits, gauges_in_use, is_fine_enough, kinds_of
+from inspections.gauge_desk import Chosen, Rack, choose_gauge, fixed_outcome, need_a_size, need_in_range
+from inspections.gauges import gauges_in_use
 from inspections.guides import guide_of
-from inspections.models import Examination, Gauge, Reading, ReadingPiece
+from inspections.models import Examination, Reading, ReadingPiece
+from inspections.refusing import No as _No
 from inspections.seeing import SOUND, plain
+from inspections.zeroing import last_zeroings
 from inventory.models import Measure, Piece
 from shop import clock
 from shop.access import Actor
@@ -34,7 +38,6 @@ from shop.refusals import Refusal
 
 MOST_READINGS = 500
 TEMPERATURES_C = (-30.0, 150.0)
-FARTHEST = timedelta(days=3653)  # a device's clock may be wrong; beyond this its reading has no date
 Status = Literal["recorded", "already recorded", "refused"]
 
 
@@ -55,6 +58,7 @@ class SentReading:
     reason: str = ""
     default_unit: str = ""
     pieces: tuple[str, ...] = ()  # tags of what a try was assembled with, where there is a choice
+    override: str = ""  # a lead's reason to read with a gauge past due
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,15 +69,7 @@ class Result:
     status: Status
     problem: str = ""
     field: str = ""
-
-
-class _No(Exception):
-    """One reading is refused; the others go on."""
-
-    def __init__(self, field: str, message: str) -> None:
-        self.field = field
-        self.message = message
-        super().__init__(message)
+    warning: str = ""  # recorded, but a better gauge is advised
 
 
 @dataclass(slots=True)
@@ -89,7 +85,9 @@ class _Said:
 class _Desk:
     """What one call looks up, once."""
 
-    def __init__(self, examination: Examination, readings: Sequence[SentReading], by: Actor) -> None:
+    def __init__(
+        self, examination: Examination, readings: Sequence[SentReading], by: Actor, at: datetime
+    ) -> None:
         self.examination = examination
         self.by = by
         self.person = by.person
@@ -98,7 +96,11 @@ class _Desk:
         self.variant = variant_of(examination)
         self.checks = {one.code: one for one in self.guide.checks_of(self.variant)}
         self.pieces = list(pieces_of(examination))
-        self.gauges = {one.code: one for one in gauges_in_use()}
+        gauges = {one.code: one for one in gauges_in_use()}
+        at_hand = [gauges[code] for code in {one.gauge for one in readings} if code in gauges]
+        self.rack = Rack(gauges, last_zeroings(at_hand) if at_hand else {}, clock.today(at), at)
+        self.warnings: dict[UUID, str] = {}
+        self.sent_at: datetime | None = None
         wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
         rows = Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")
         self.known: dict[UUID, Reading] = {one.pk: one for one in rows}
@@ -159,44 +161,30 @@ class _Desk:
             raise _No("pieces", f"{position.name} has {len(there)} pieces: {tags}. Say which one.")
         return there[0]
 
-    def gauge(self, check: Check, code: str) -> Gauge | None:
-        if not check.takes_quantity:
-            if code and code not in self.gauges:
-                raise _No("gauge", f"There is no gauge {code} in use.")
-            return self.gauges[code] if code else None
-        if not code:
-            raise _No("gauge", f"Say which gauge it was read with: {self._fine(check)}.")
-        if code not in self.gauges:
-            raise _No("gauge", f"There is no gauge {code} in use. Fine enough: {self._fine(check)}.")
-        gauge = self.gauges[code]
-        dimension = self.guide.dimension_of(check)
-        if not fits(gauge.measures, dimension):
-            raise _No(
-                "gauge",
-                f"{code} measures {', '.join(kinds_of(gauge.measures))}; {check.title} asks for a gauge "
-                f"that measures {dimension}. Those that do: {self._fine(check)}.",
-            )
-        if not is_fine_enough(check, gauge):
-            raise _No(
-                "gauge",
-                f"{code} reads to ± {gauge.expanded_um:g} µm; this check asks for ± {check.gauge_um:g} µm. "
-                f"Fine enough: {self._fine(check)}.",
-            )
-        return gauge
-
-    def _fine(self, check: Check) -> str:
-        return (
-            ", ".join(
-                one.code for one in fine_gauges(check, self.gauges.values(), self.guide.dimension_of(check))
-            )
-            or "none in use"
+    def gauge(self, check: Check, piece: Piece, sent: SentReading) -> Chosen:
+        chosen = choose_gauge(
+            self.rack,
+            self.guide,
+            check,
+            size=piece.size,
+            code=sent.gauge,
+            override=sent.override,
+            lead=self.lead,
         )
+        self.warnings[sent.id] = chosen.warning
+        return chosen
 
 
 def record_readings(
-    *, examination: Examination, readings: Sequence[SentReading], by: Actor, at: datetime | None = None
+    *,
+    examination: Examination,
+    readings: Sequence[SentReading],
+    by: Actor,
+    at: datetime | None = None,
+    sent_at: datetime | None = None,
 ) -> list[Result]:
-    """Record readings of an examination; one :class:`Result` for each, in order.
+    """Record readings of an examination; one :class:`Result` for each, in order. ``sent_at``: what the
+    device's clock said when it sent them.
 
     The same id with the same content is *already recorded*. Raises Conflict when the ticket's stage allows
     no reading, Refusal for more than 500 at once.
@@ -214,7 +202,8 @@ def record_readings(
             .get(pk=examination.pk)
         )
         need_readable(examination)
-        desk = _Desk(examination, readings, by)
+        desk = _Desk(examination, readings, by, at)
+        desk.sent_at = sent_at if sent_at is not None and sent_at.tzinfo is not None else None
         before = examination.counter
         results = [_answer(desk, one, at) for one in readings]
         if examination.counter != before:
@@ -228,15 +217,16 @@ def record_readings(
 
 def _answer(desk: _Desk, sent: SentReading, at: datetime) -> Result:
     said = asdict(sent)
-    if not sent.pieces:
-        del said["pieces"]
+    for later in ("pieces", "override"):  # an id sent before these fields were known keeps its digest
+        if not said[later]:
+            del said[later]
     mark = digest({**said, "examination": desk.examination.pk, "person": desk.person.pk})
     try:
         known = desk.known.get(sent.id)
         if known is None:
             with transaction.atomic():
                 desk.known[sent.id] = _write(desk, sent, mark, at)
-            return Result(sent.id, "recorded")
+            return Result(sent.id, "recorded", warning=desk.warnings.get(sent.id, ""))
     except _No as no:
         return Result(sent.id, "refused", no.message, no.field)
     except IntegrityError:
@@ -256,18 +246,19 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
     if only_withdraws:
         assert old is not None
         of = [one.piece for one in old.of.all()]
-        said, gauge, place = _Said(), old.gauge, old.place
+        said, chosen, place = _Said(), Chosen(old.gauge), old.place
     else:
         of = [desk.piece(check, sent.piece), *desk.company(check, sent.pieces)]
         place = _place(check, sent.place)
-        gauge = desk.gauge(check, sent.gauge)
-        said = _meaning(desk, check, sent)
+        chosen = desk.gauge(check, of[0], sent)
+        said = _meaning(desk, check, sent, chosen)
     warm_c = None if only_withdraws else _temperature(sent.part_temperature, desk.person.decimal_mark)
     taken = sent.taken_at or at
     if taken.tzinfo is None:
         raise _No("taken_at", "Say the zone of the time, such as 2026-11-25T09:30:00+00:00.")
-    if abs(taken - at) > FARTHEST:
-        raise _No("taken_at", "That is more than ten years from now. Set the clock of the device.")
+    taken_utc = in_utc(taken)
+    if taken_utc is None:
+        raise _No("taken_at", "That time is in no calendar. Set the clock of the device.")
     for field, text, most in (("note", sent.note, 200), ("reason", sent.reason, 200)):
         _plain_text(field, text, most)
     row = Reading.objects.create(
@@ -282,11 +273,12 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
         resolution_um=said.resolution_um,
         outcome=said.outcome,
         place=place,
-        gauge=gauge,
+        **_kept_of(chosen),
         person=desk.person,
         as_lead=desk.lead,
         part_temperature_c=warm_c,
-        taken_at=taken.astimezone(UTC),
+        taken_at=taken_utc,
+        clock_off=is_off(taken=taken_utc, sent=desk.sent_at, opened=desk.examination.opened_at, at=at),
         received_at=at,
         note=sent.note.strip(),
         withdraws=old,
@@ -298,6 +290,22 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
     )
     desk.examination.counter += 1
     return row
+
+
+def _kept_of(chosen: Chosen) -> dict[str, Any]:
+    """What a reading keeps of its gauge: the figures of that day, its zero, and why one past due was used."""
+    kept: dict[str, Any] = {
+        "gauge": chosen.gauge,
+        "zeroing": chosen.zeroing,
+        "overdue_reason": chosen.overdue_reason,
+    }
+    if chosen.gauge is not None:
+        kept |= {
+            "gauge_expanded_um": chosen.gauge.expanded_um,
+            "gauge_calibration_um": chosen.gauge.calibration_um,
+            "gauge_size_mm": chosen.gauge.size_mm,
+        }
+    return kept
 
 
 def _withdrawn(desk: _Desk, check: Check, sent: SentReading) -> Reading | None:
@@ -326,15 +334,19 @@ def _place(check: Check, place: str) -> str:
     return place
 
 
-def _meaning(desk: _Desk, check: Check, sent: SentReading) -> _Said:
+def _meaning(desk: _Desk, check: Check, sent: SentReading, chosen: Chosen) -> _Said:
     _plain_text("text", sent.text, 60)
     text = " ".join(sent.text.split())
     if not text:
         raise _No("text", "Nothing was typed.")
+    if check.takes_quantity and chosen.fixed:
+        return _Said(outcome=fixed_outcome(text))
     if check.takes_quantity:
+        need_a_size(text)
         found = _quantity("text", sent.text, "length", sent.default_unit or "mm", desk.person.decimal_mark)
         if found.canonical < 0 or (found.canonical == 0 and check.kind == "measure"):
             raise _No("text", "A size is above 0." if check.kind == "measure" else "It is 0 or more.")
+        need_in_range(chosen.gauge, found.canonical)
         return _Said(found.canonical, found.resolution * 1000, found.unit)
     if check.kind == "count":
         count = _quantity("text", text, "count", None, desk.person.decimal_mark).canonical
