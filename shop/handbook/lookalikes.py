@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-_TAPER = frozenset({"NPT", "R", "Rc"})
+_TAPER = frozenset({"NPT", "NPTF", "R", "Rc"})
 _BRITISH_PIPE = frozenset({"R", "Rc", "Rp", "G"})
-_PIPES = _BRITISH_PIPE | {"NPT"}
+_PIPES = _BRITISH_PIPE | {"NPT", "NPTF"}
 # A taper plug is meant for either hole.
 _MATES = ({"R", "Rc"}, {"R", "Rp"})
 # Diameters nearer than this share of themselves are hard to tell apart on a worn bolt.
@@ -69,6 +69,8 @@ def _pipes(one: Outline, other: Outline) -> str:
         return (
             "the taper plug in this parallel hole is meant to seal; the parallel plug in a taper hole is not"
         )
+    if pair == {"NPT", "NPTF"}:
+        return "same sizes: the crests of NPTF crush to seal dry, NPT leaks without a sealant"
     if pair == {"Rp", "G"}:
         return "same sizes, other tolerances: Rp seals on the flanks of a taper plug, G on a washer"
     if pair <= _BRITISH_PIPE:

@@ -17,16 +17,19 @@ from shop.handbook.working import COMMON_PRACTICE, Step
 
 MM_PER_INCH = 25.4
 EXAMPLES = '"3/8-16 UNC", "1/2 BSW", "3/8 BSF", "2 BA", "M10x1.5", "1/2-14 NPT", "R 1/2" or "G 1/2"'
-PIPES = frozenset({"NPT", "R", "Rc", "Rp", "G"})
+TAPERS = frozenset({"NPT", "NPTF", "R", "Rc"})
+PIPES = frozenset({"NPT", "NPTF", "R", "Rc", "Rp", "G"})
 
 _FORMS = {
     "UNC": ("Unified", 60.0, "ASME B1.1-2003"),
     "UNF": ("Unified", 60.0, "ASME B1.1-2003"),
+    "UNEF": ("Unified", 60.0, "ASME B1.1-2003"),
     "BSW": ("Whitworth", 55.0, "BS 84:1956"),
     "BSF": ("Whitworth", 55.0, "BS 84:1956"),
     "BA": ("British Association", 47.5, "BS 93:1951"),
     "M": ("ISO metric", 60.0, "ISO 68-1:1998 and ISO 261:1998"),
     "NPT": ("American pipe", 60.0, "ASME B1.20.1-1983"),
+    "NPTF": ("American dryseal pipe", 60.0, "ASME B1.20.3-1976, from memory"),
     "R": ("British pipe", 55.0, "ISO 7-1:1994"),
     "Rc": ("British pipe", 55.0, "ISO 7-1:1994"),
     "Rp": ("British pipe", 55.0, "ISO 7-1:1994"),
@@ -46,7 +49,9 @@ _VULGAR = str.maketrans(
     {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
 )
 _LEFT = re.compile(r"[\s,-]*\b(LH|LEFT[\s-]HAND)\b", re.IGNORECASE)
-_METRIC = re.compile(r"M\s*(?P<size>\d+)(?:\s*[X×*]\s*(?P<pitch>\d+(?:\.\d+)?))?(?:\s*-\s*\d[A-Z]\S*)?")
+_METRIC = re.compile(
+    r"M\s*(?P<size>\d+(?:\.\d+)?)(?:\s*[X×*]\s*(?P<pitch>\d+(?:\.\d+)?))?(?:\s*-\s*\d[A-Z]\S*)?"
+)
 _SIZE = r"(?P<size>\#?\d+(?:/\d+)?(?:[ -]\d+/\d+)?|\d*\.\d+)"
 _SIZE_FIRST = re.compile(
     _SIZE + r"\s*(?:IN|INCH|\")?(?:\s*-\s*(?P<tpi>\d+(?:\.\d+)?))?\s*(?:TPI)?\s*"
@@ -92,7 +97,7 @@ def thread(designation: str) -> Thread:
     :param designation: such as "3/8-16 UNC", "1/2 BSW", "2 BA", "M10x1.5", "1/2-14 NPT", "R 1/2", "G 1/2";
         "LH" after it for a left hand. A metric thread without a pitch is the coarse one
 
-    Valid for the sizes in the tables: inch to 1 in, 0 to 10 BA, M3 to M24, pipe 1/8 to 1.
+    Valid for the sizes in the tables: #0 to 1 1/2 in, 0 to 10 BA, M2 to M30, pipe 1/8 to 2.
     Reference: ASME B1.1-2003, BS 84:1956, BS 93:1951, ISO 68-1, ISO 724, ISO 898-1:2013 (9.1.6.1),
     ASME B1.20.1-1983, ISO 7-1:1994, ISO 228-1:2000.
 
@@ -174,7 +179,7 @@ def _same_size(known: str, typed: str) -> bool:
     except (ValueError, ZeroDivisionError):
         return False
     # A decimal inch is rounded in print: 0.3125 is written 0.313 as well.
-    return abs(float(sum(parts) - Fraction(known))) < 0.0006
+    return abs(float(sum(parts) - sum(Fraction(part) for part in known.split()))) < 0.0006
 
 
 def _left_handed(right: Thread) -> Thread:
@@ -240,7 +245,10 @@ def _pipe() -> list[Thread]:
         major = float(row["major"]) * (MM_PER_INCH if row["unit"] == "in" else 1)
         if row["series"] == "NPT":
             hand_tight = float(row["hand_tight"]) * MM_PER_INCH
-            found.append(_build(f"{size}-{tpi:g} NPT", "NPT", size, major, tpi=tpi, hand_tight=hand_tight))
+            found += [
+                _build(f"{size}-{tpi:g} {kind}", kind, size, major, tpi=tpi, hand_tight=hand_tight)
+                for kind in ("NPT", "NPTF")
+            ]
         else:
             # ISO 7 has no 5/8: that size is parallel only.
             kinds = ("G",) if size == "5/8" else ("R", "Rc", "Rp", "G")
@@ -280,7 +288,7 @@ def _build(
         size=size,
         form=form,
         angle_deg=angle,
-        taper=series in {"NPT", "R", "Rc"},
+        taper=series in TAPERS,
         left_hand=False,
         major_mm=major,
         pitch_mm=pitch,
@@ -295,7 +303,7 @@ def _build(
 
 
 def _stress_area(series: str, major: float, pitch: float, across: float, minor: float) -> tuple[float, Step]:
-    if series in {"UNC", "UNF"}:
+    if series in {"UNC", "UNF", "UNEF"}:
         mean = major - 0.9743 * pitch
         formula, source = "As = π/4 (d − 0.9743/n)²", "ASME B1.1-2003, appendix B; FED-STD-H28/2B, formula 1b"
     elif series == "M":
@@ -309,7 +317,7 @@ def _stress_area(series: str, major: float, pitch: float, across: float, minor: 
 
 def _cautions(series: str) -> tuple[str, ...]:
     always = ("Try the thread by hand and with a thread gauge before force is used",)
-    if series in {"NPT", "R", "Rc"}:
+    if series in TAPERS:
         return (*always, "A taper thread splits a parallel boss. Turn it past hand-tight, never to a torque")
     if series in PIPES:
         return (*always, "A parallel pipe thread seals on a washer or a face, not on its flanks")

@@ -19,7 +19,7 @@ from shop.handbook.working import COMMON_PRACTICE, Step, within
 SCATTER = 0.25
 STRIPPING_FRACTION = 0.5
 UNSTATED_CONDITION = "oiled"
-INCH_SERIES = frozenset({"UNC", "UNF"})
+INCH_SERIES = frozenset({"UNC", "UNF", "UNEF"})
 
 FALLBACK = "A computed torque is a fallback: it gives way to the maker's figure and to a competent person"
 ONE_FIGURE = (

@@ -36,6 +36,8 @@ DOCUMENTED = {
         "materials",
         "uncertainty",
         "conformity",
+        "deciding",
+        "drills",
         "form",
         "flatness",
         "rollers",

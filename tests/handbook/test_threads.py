@@ -157,7 +157,7 @@ def test_every_size_reads_back_and_is_in_proportion(designation: str) -> None:
     assert found.designation == designation
     assert 0 < found.minor_mm < found.pitch_diameter_mm < found.major_mm
     assert found.major_mm - found.minor_mm < 2 * found.pitch_mm
-    assert (found.stress_area_mm2 is None) == (found.series in {"NPT", "R", "Rc", "Rp", "G"})
+    assert (found.stress_area_mm2 is None) == (found.series in {"NPT", "NPTF", "R", "Rc", "Rp", "G"})
     if found.stress_area_mm2 is not None:
         root, across = found.minor_mm - 0.15 * found.pitch_mm, found.pitch_diameter_mm
         assert math.pi / 4 * root**2 < found.stress_area_mm2 < math.pi / 4 * across**2
