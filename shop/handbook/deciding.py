@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     Limit: TypeAlias = ArrayLike | None
+else:  # numpy is loaded where it is used
+    ArrayLike = Limit = object
 
 MOST_REPEATS = 20
 WITHIN, OUTSIDE, CLOSE = 1, -1, 0
