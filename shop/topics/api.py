@@ -25,7 +25,7 @@ class _Strict(Schema):
 
 def _plain(one: Argument) -> Any:
     """The type of one value of an argument."""
-    if one.kind == "number" or one.bare:
+    if one.kind in {"number", "money"} or one.bare:
         return Number
     if one.kind == "flag":
         return Annotated[bool, Strict()]

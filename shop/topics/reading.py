@@ -10,6 +10,7 @@ from typing import Any
 from shop.handbook.kinds import KINDS
 from shop.handbook.quantities import parse
 from shop.refusals import Refusal
+from shop.topics.sums import read_sum
 from shop.topics.table import Argument, sentence
 
 NUMBER = re.compile(r"[+\-−]?[0-9]{1,9}(?:\.[0-9]{1,9})?")
@@ -57,6 +58,8 @@ def _single(one: Argument, typed: Any, mark: str) -> Any:
         return _quantity(one, typed, mark)
     if one.kind == "number":
         return _number(typed)
+    if one.kind == "money":
+        return read_sum(typed)
     if one.kind == "flag":
         return _flag(typed)
     if one.kind == "places":

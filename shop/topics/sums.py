@@ -1,0 +1,41 @@
+"""Sums of money in the Handbook: a number, or text with its currency, which must be one throughout."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from math import isfinite
+from typing import Any, NamedTuple
+
+from shop.refusals import Refusal
+
+TYPED = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(?: ?([A-Z]{3}))?")
+
+
+class Sum(NamedTuple):
+    """An amount and its currency, "" where none was given."""
+
+    amount: float
+    currency: str = ""
+
+
+def read_sum(typed: Any) -> Sum:
+    """A plain number, or text such as ``8.50 EUR``."""
+    if isinstance(typed, int | float) and not isinstance(typed, bool) and isfinite(typed) and typed >= 0:
+        return Sum(float(typed))
+    found = TYPED.fullmatch(typed.strip()) if isinstance(typed, str) else None
+    if found is None:
+        raise Refusal("Write an amount such as 8.50 or 8.50 EUR.")
+    return Sum(float(found[1]), found[2] or "")
+
+
+def one_currency(name: str, sums: Iterable[Sum | None]) -> str:
+    """The currency of all; a Refusal for the field ``name`` where two were given."""
+    found = {one.currency for one in sums if one is not None and one.currency}
+    if len(found) > 1:
+        raise Refusal(**{name: f"Two currencies, {' and '.join(sorted(found))}: write all in one."})
+    return next(iter(found), "")
+
+
+def shown_sum(amount: float, currency: str) -> str:
+    return f"{amount:.2f} {currency}".strip()
