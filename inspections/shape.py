@@ -1,6 +1,7 @@
 """The shape of a guide's document: which tables and keys there are, what each holds, and on which line.
 
-The TOML parser gives no line numbers, so every entry is a ``[[table]]`` and its header is counted.
+The TOML parser gives no line numbers, so every entry is a ``[[table]]`` and its header is counted; a key that
+stands on a line of its own is named by that line.
 """
 
 import re
@@ -10,14 +11,16 @@ from difflib import get_close_matches
 from math import isfinite
 from typing import Any, Literal
 
-from inspections.document import CHECK_KINDS, DIMENSIONS
+from inspections.document import CHECK_KINDS, DIMENSIONS, fit_of_zones, stated_fit, zone_of
+from shop.handbook.quantities import Refused
+from shop.handbook.working import OutOfRange
 
 Severity = Literal["refused", "warning"]
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Something wrong with a guide. ``line`` is of the entry's header, 0 if there is none."""
+    """Something wrong with a guide. ``line``: of the key, else of its entry's header, 0 if neither."""
 
     severity: Severity
     line: int
@@ -28,25 +31,45 @@ class Problem:
 Entry = tuple[str, int]  # table, place among its like counted from 0
 
 
+_HEADER = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]\]?\s*(#.*)?$")
+_KEY = re.compile(r"\s*([\w-]+)\s*=")
+
+
 class Lines:
-    """Where each entry of a document begins."""
+    """Where each entry of a document begins, and where in it each key stands."""
 
     def __init__(self, text: str) -> None:
         self._found: dict[Entry, int] = {}
-        counts: dict[str, int] = {}
+        self._keys: dict[tuple[str, int, str], int] = {}
+        self._counts: dict[str, int] = {}
+        entry: Entry | None = None
         quoted = ""
         for number, line in enumerate(text.splitlines(), 1):
-            header = re.match(r"\s*\[\[?\s*([\w.-]+)\s*\]\]?\s*(#.*)?$", line)
-            if header and not quoted:
-                table = header.group(1)
-                self._found[table, counts.get(table, 0)] = number
-                counts[table] = counts.get(table, 0) + 1
+            if not quoted:
+                entry = self._header(line, number) or entry
+                if entry is not None and (key := _KEY.match(line)):
+                    self._keys.setdefault((*entry, key.group(1)), number)
             for mark in ('"""', "'''"):
                 if line.count(mark) % 2 and quoted in {"", mark}:
                     quoted = "" if quoted else mark
 
-    def of(self, table: str, place: int) -> int:
-        return self._found.get((table, place), 0)
+    def _header(self, line: str, number: int) -> Entry | None:
+        header = _HEADER.match(line)
+        if header is None:
+            return None
+        table = header.group(1)
+        entry = table, self._counts.get(table, 0)
+        self._found[entry] = number
+        self._counts[table] = entry[1] + 1
+        return entry
+
+    def of(self, table: str, place: int, key: str = "") -> int:
+        """Line of the key if it stands there by itself, else of the entry's header; 0 if there is none."""
+        return self._keys.get((table, place, key)) or self._found.get((table, place), 0)
+
+    def entries(self, table: str) -> int:
+        """How many headers of a table there are."""
+        return self._counts.get(table, 0)
 
 
 def _text(value: Any) -> str:
@@ -93,6 +116,52 @@ def _yes(value: Any) -> str:
 
 def _list_of(inner: Callable[[Any], str], words: str) -> Callable[[Any], str]:
     return lambda value: "" if isinstance(value, list) and not any(map(inner, value)) else words
+
+
+def _above(value: Any) -> str:
+    return "a number above 0" if _number(value) or value <= 0 else ""
+
+
+def _from(least: int) -> Callable[[Any], str]:
+    words = f"a whole number, {least} or more"
+    return lambda value: words if _whole(value) or value < least else ""
+
+
+def _read_by(read: Callable[[str], object]) -> Callable[[Any], str]:
+    """A text that the handbook can read; its own words if it cannot."""
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str):
+            return "a text in quotes"
+        try:
+            read(value)
+        except (Refused, OutOfRange) as refused:
+            return f"readable: {str(refused).removesuffix('.')}"
+        return ""
+
+    return check
+
+
+_zone = _read_by(zone_of)
+_zones = _read_by(fit_of_zones)
+_printed_fit = _read_by(stated_fit)
+
+
+def _fit(value: Any) -> str:
+    if isinstance(value, str):
+        return _printed_fit(value)
+    return _pair(value) and f'{_pair(value)}, or a text such as "0.0005L-0.0025L"'
+
+
+def _wear(value: Any) -> str:
+    if isinstance(value, str):
+        return _printed_fit(value)
+    return _number(value) and 'a number, or a text such as "0.0040L"'
+
+
+def _picture(value: Any) -> str:
+    good = isinstance(value, str) and re.fullmatch(r"[a-z0-9][a-z0-9-]*\.(svg|png|jpg|webp)", value)
+    return "" if good else 'the name of a picture, such as "pitted-tooth.svg"'
 
 
 def _pair(value: Any) -> str:
@@ -143,7 +212,19 @@ def _tables(keys: Keys, required: str) -> Callable[[Any], str]:
     return check
 
 
-_LIMIT: Keys = {"size": _text, "new": _pair, "wear": _number}
+_UNIT = _one_of("mm", "in")
+_LIMIT: Keys = {"size": _short, "new": _pair, "zone": _zone, "wear": _number, "mean": _pair}
+_plain_limits = _tables(_LIMIT, "")
+
+
+def _limits(value: Any) -> str:
+    if words := _plain_limits(value):
+        return words
+    good = all(("new" in one) != ("zone" in one) for one in value)
+    return "" if good else 'a list of tables, each with new = [low, high] or zone = "25 H7"'
+
+
+_MATE: Keys = {"min": _number, "max": _number, "wear": _wear, "fit": _fit, "zones": _zones}
 _TERM: Keys = {"feature": _text, "factor": _factor}
 _LEAVES: Keys = {"feature": _text, "size": _text, "to": _pair}
 _BOLTS: Keys = {
@@ -182,11 +263,13 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "code": _code,
             "position": _text,
             "name": _short,
-            "limit": _tables(_LIMIT, "new"),
+            "limit": _limits,
+            "unit": _UNIT,
+            "stated": _yes,
+            **dict.fromkeys(("form", "taper", "spread"), _above),
             "rule": _one_of("guarded", "simple"),
             "source": _text,
             "dimension": _one_of(*DIMENSIONS),
-            "form": _number,
         },
         "code position name limit",
     ),
@@ -199,11 +282,18 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "identifies": _yes,
             "terms": _tables(_TERM, "feature factor"),
             "expected": _expected,
-            "fit": _pair,
             "title": _short,
+            "unit": _UNIT,
+            "repeats": _from(1),
+            "rollers": _from(3),
+            "gap": _pair,
+            "taper": _yes,
+            "chase": _yes,
+            "sizes": _tables({"size": _short, **_MATE}, "size"),
+            **_MATE,
             "dimension": _one_of(*DIMENSIONS),
             **dict.fromkeys(("variants", "places", "remedies", "of"), _texts),
-            **dict.fromkeys(("gauge_um", "min", "max", "wear"), _number),
+            "gauge_um": _number,
             **dict.fromkeys(
                 ("position", "how", "feature", "designation", "caution", "note", "source"), _text
             ),
@@ -218,6 +308,8 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "condemns": _yes,
             "harmless": _yes,
             "remedies": _texts,
+            "reject": _short,
+            "picture": _picture,
         },
         "code check name",
     ),
@@ -227,7 +319,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
             "name": _short,
             "leaves": _tables(_LEAVES, "feature to"),
             "fails": _number,
-            **dict.fromkeys(("skill", "caution", "note", "source"), _text),
+            **dict.fromkeys(("skill", "caution", "note", "source", "not_when"), _text),
             **dict.fromkeys(("minutes", "consumables_minor", "outside_minor", "lead_days"), _whole),
             **dict.fromkeys(("restores", "rules_out"), _texts),
         },
@@ -278,7 +370,7 @@ def shape_problems(document: Mapping[str, Any], lines: Lines) -> Iterator[Proble
         yield Problem("refused", 0, "guide", "The document needs a [guide] table.")
     else:
         for key, words in faults(head, *HEAD):
-            yield Problem("refused", lines.of("guide", 0), f"guide.{key}", words)
+            yield Problem("refused", lines.of("guide", 0, key), f"guide.{key}", words)
     for table, rows in document.items():
         if table in {"guide", "drawing"}:
             continue
@@ -290,7 +382,9 @@ def shape_problems(document: Mapping[str, Any], lines: Lines) -> Iterator[Proble
             for place, row in enumerate(rows):
                 for key, words in faults(row, *TABLES[table]):
                     name = row.get("code", place + 1)
-                    yield Problem("refused", lines.of(table, place), f"{table} {name}.{key}", words)
+                    yield Problem("refused", lines.of(table, place, key), f"{table} {name}.{key}", words)
+            if rows and lines.entries(table) != len(rows):
+                yield Problem("refused", lines.of(table, 0), table, f"Write each entry as [[{table}]].")
     for table in ("variant", "position", "check"):
         if not document.get(table):
             yield Problem("refused", 0, table, f"The document needs at least one [[{table}]].")

@@ -158,16 +158,21 @@ def test_what_is_wrong_is_refused_by_name(old: str, new: str, key: str, words: s
     assert any(words in row.message for row in found)
 
 
-def test_the_line_of_the_entry_is_named() -> None:
+def test_the_line_of_the_key_is_named_and_else_the_entry_s() -> None:
     text = replaced("wear = 100.3", "wear = 100.05")
-    line = text.splitlines().index('code = "CASE.W"')  # the header stands one line above, counted from 1
-    assert told(text, "feature CASE.W.limit").line == line
+    lines = text.splitlines()
+    found = told(text, "feature CASE.W.limit")
+    assert lines[found.line - 1].startswith("limit = [{ new = [100.0, 100.1], wear = 100.05")
+    text = replaced('designation = "3/8-16 UNC"\n', "")
+    found = told(text, "check THREAD.designation")
+    # The header stands one line above the code, and lines are counted from 1.
+    assert found.line == text.splitlines().index('code = "THREAD"')
 
 
 def test_headers_inside_texts_and_comments_are_not_counted() -> None:
     text = replaced('note = "Invented for tests."', 'note = """\n[[check]]\n"""\n# [[check]]')
     text = text.replace('kind = "look"', 'kind = "peer"')
-    line = text.splitlines().index('code = "LOOK"')
+    line = text.splitlines().index('kind = "peer"') + 1
     assert told(text, "check LOOK.kind").line == line
 
 
