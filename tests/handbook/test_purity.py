@@ -38,6 +38,7 @@ DOCUMENTED = {
         "conformity",
         "deciding",
         "drills",
+        "snaprings",
         "form",
         "flatness",
         "rollers",
