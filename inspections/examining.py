@@ -8,8 +8,9 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F
 
+from inspections.answers import unanswered
 from inspections.document import Bond, GuideIndex
-from inspections.findings import judgement_of, open_disputes, pieces_of, undecided_positions
+from inspections.findings import judgement_of, open_disputes, pieces_of
 from inspections.guides import guide_of, newest_revision
 from inspections.models import Examination, ReadingPiece
 from inventory.models import Piece
@@ -135,17 +136,13 @@ def need_readable(examination: Examination) -> None:
 
 
 def open_ends(ticket: Ticket) -> list[str]:
-    """The gate to ``examined``: positions still open and readings still in dispute, in sentences."""
+    """The gate to ``examined``: positions open without a reason, complaints neither explained nor answered,
+    and readings still in dispute, in sentences."""
     examination = Examination.objects.filter(ticket=ticket).select_related("revision").first()
     if examination is None:
         return ["The unit has not been stripped."]
     judgement = judgement_of(examination)
-    names = judgement.guide.position
-    reasons = []
-    if codes := undecided_positions(judgement):
-        some = ", ".join(names[code].name for code in codes[:4])
-        more = f" and {len(codes) - 4} more" if len(codes) > 4 else ""
-        reasons.append(f"Not decided yet: {some}{more}.")
+    reasons = unanswered(ticket, examination, judgement)
     if disputed := open_disputes(judgement):
         titles = ", ".join(judgement.guide.check[one.check].title for one in disputed[:4])
         reasons.append(f"In dispute: {titles}. A lead settles it.")
@@ -153,7 +150,8 @@ def open_ends(ticket: Ticket) -> list[str]:
 
 
 def finish_examination(*, ticket: Ticket, by: Actor, at: datetime | None = None) -> Ticket:
-    """The ticket becomes examined, if no position is open and no reading in dispute."""
+    """The ticket becomes examined, if each position is decided or its reason said, each complaint explained
+    or answered, and no reading in dispute."""
     by.need("record_readings")
     ticket.refresh_from_db()
     if ticket.stage == "examined":

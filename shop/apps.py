@@ -12,6 +12,7 @@ class ShopConfig(AppConfig):
         from shop import groups, outbox, stages, triggers, warranty
 
         outbox.RULES |= {
+            "make thumbnail": "shop.photographs.make_thumbnail",
             "print tag": "shop.tags.print_tag",
             "print warranty card": "shop.warranty.print_card",
             "queue due reminders": "shop.warranty.queue_due_reminders",

@@ -9,7 +9,8 @@ from django import forms
 from shop import stages
 from shop.access import Actor
 from shop.forms import EndForm, HoldForm, MoveForm, PhotographsForm, TimeForm, new_key
-from shop.models import STAGES, Ticket, User, Warranty
+from shop.models import STAGES, Document, Ticket, User, Warranty
+from shop.photographs import thumbnail_key
 from shop.timesheets import minutes_of
 
 
@@ -89,6 +90,13 @@ def stage_log(ticket: Ticket) -> list[dict[str, Any]]:
     ]
 
 
+def _shots(papers: list[Document]) -> list[tuple[Document, Document]]:
+    """Each photograph with what is shown of it in a list: its thumbnail, once the worker has made it."""
+    small = {one.key: one for one in papers if one.kind == "thumbnail"}
+    shots = [one for one in papers if one.kind == "photograph"]
+    return [(one, small.get(thumbnail_key(str(one.pk)), one)) for one in shots]
+
+
 def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | None = None) -> dict[str, Any]:
     """Everything for the template. ``bound``: forms that came back, under their names."""
     ways = ways_on(ticket, by)
@@ -99,8 +107,8 @@ def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | Non
         "unit": next((one.unit for one in sources if one.kind == "unit"), None),
         "sources": sources,
         "complaints": [one.complaint for one in ticket.complaints.select_related("complaint")],
-        "photographs": [one for one in papers if one.kind == "photograph"],
-        "papers": [one for one in papers if one.kind != "photograph"],
+        "photographs": _shots(papers),
+        "papers": [one for one in papers if one.kind not in {"photograph", "thumbnail"}],
         "log": stage_log(ticket),
         "stations": stations(ticket),
         "ways": ways,

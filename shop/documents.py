@@ -19,7 +19,7 @@ from django.core.files.base import File
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
 
-from shop import clock
+from shop import clock, outbox
 from shop.access import PROGRAM, Actor, NotThere
 from shop.audit import write_line
 from shop.models import Document, Ticket
@@ -94,6 +94,9 @@ def keep_file(
                 made_at=at,
                 made_by=by.key,
             )
+            if kind == "photograph":
+                row = {"document": str(name)}
+                outbox.put(key=f"thumbnail:{name}", rule="make thumbnail", payload=row, at=at)
             write_line(
                 by=by,
                 deed="kept",
@@ -141,16 +144,24 @@ def keep_photograph(
     )
 
 
-def _own_files_only() -> Any:
+PICTURE = "picture:"
+
+
+def _own_files_only(pictures: Mapping[str, bytes] | None = None) -> Any:
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+    given = pictures or {}
+
     class OwnFilesOnly(URLFetcher):  # type: ignore[misc]
-        """Gives the renderer the program's own static files and refuses every other address."""
+        """Gives the renderer the program's own static files, the photographs that were handed to this one
+        paper, and refuses every other address."""
 
         def __init__(self) -> None:
             super().__init__(allowed_protocols={"file"}, allow_redirects=False)
 
         def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
+            if url.startswith(PICTURE) and (data := given.get(url.removeprefix(PICTURE))) is not None:
+                return URLFetcherResponse(url, data, {"Content-Type": "image/jpeg"})
             scheme, _, rest = url.partition(":")
             path = Path(url2pathname(rest.split("?")[0].split("#")[0].removeprefix("//"))).resolve()
             if scheme.lower() != "file" or not path.is_relative_to(OWN_FILES):
@@ -160,15 +171,19 @@ def _own_files_only() -> Any:
     return OwnFilesOnly()
 
 
-def render_paper(template: str, context: Mapping[str, Any]) -> bytes:
+def render_paper(
+    template: str, context: Mapping[str, Any], pictures: Mapping[str, bytes] | None = None
+) -> bytes:
     """The PDF of a template that extends ``shop/paper_base.html``. Text in ``context`` is escaped.
 
-    Addresses in the template are relative to ``static/shop/``; nothing outside that folder can be reached.
+    Addresses in the template are relative to ``static/shop/``; nothing outside that folder can be reached,
+    but ``picture:NAME`` is the JPEG of that name in ``pictures``.
     """
     from weasyprint import HTML
 
     html = render_to_string(template, dict(context))
-    paper = HTML(string=html, base_url=f"{OWN_FILES.as_uri()}/", url_fetcher=_own_files_only())
+    fetcher = _own_files_only(pictures)
+    paper = HTML(string=html, base_url=f"{OWN_FILES.as_uri()}/", url_fetcher=fetcher)
     data = paper.write_pdf()
     if not isinstance(data, bytes) or not data.startswith(b"%PDF"):
         raise Refusal("The paper could not be made.")

@@ -96,7 +96,7 @@ def watch_fetches(monkeypatch: pytest.MonkeyPatch) -> tuple[list[str], list[str]
 
     monkeypatch.setattr(URLFetcher, "fetch", let)
     monkeypatch.setattr(type(own), "fetch", note)
-    monkeypatch.setattr(documents, "_own_files_only", lambda: own)
+    monkeypatch.setattr(documents, "_own_files_only", lambda _pictures: own)
     return asked, through
 
 
