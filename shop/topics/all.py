@@ -4,9 +4,30 @@ from __future__ import annotations
 
 from itertools import chain
 
-from shop.topics import fitting, floating, measuring, threading
+from shop.topics import (
+    fitting,
+    floating,
+    forecasting,
+    forming,
+    measuring,
+    stocking,
+    studying,
+    surviving,
+    threading,
+)
 from shop.topics.table import Topic
 
 TOPICS: dict[str, Topic] = {
-    one.name: one for one in chain(measuring.TOPICS, fitting.TOPICS, threading.TOPICS, floating.TOPICS)
+    one.name: one
+    for one in chain(
+        measuring.TOPICS,
+        studying.TOPICS,
+        forming.TOPICS,
+        fitting.TOPICS,
+        threading.TOPICS,
+        floating.TOPICS,
+        surviving.TOPICS,
+        stocking.TOPICS,
+        forecasting.TOPICS,
+    )
 }

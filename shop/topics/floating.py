@@ -6,13 +6,14 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from shop.handbook.endfloat import end_float
+from shop.handbook.endfloat import end_float, stack_up
 from shop.handbook.packs import Washer
 from shop.handbook.quantities import Refused
+from shop.handbook.snaprings import snap_ring, squeezed_gasket
 from shop.refusals import Refusal
 from shop.topics.arguments import length
 from shop.topics.shown import mm, share
-from shop.topics.table import Answer, Argument, Topic
+from shop.topics.table import Answer, Argument, Topic, asked
 
 Values = Mapping[str, Any]
 PRICE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(?: [A-Z]{3})?")
@@ -43,6 +44,14 @@ def _washer(row: Values) -> Washer:
     return Washer(row["code"], row["thickness"], row["tolerance"], int(count), price, row["place"])
 
 
+def _gasket(values: Values) -> list[tuple[float, float]]:
+    """A gasket that widens the gap, as a term of the stack."""
+    if values["gasket"] is None:
+        return []
+    found = squeezed_gasket(values["gasket"], values["gasket_compression"])
+    return [(-found.thickness_mm, found.expanded_mm)]
+
+
 def _end_float(values: Values) -> Answer:
     if values["setting"] == "float" and (values["gap"] is None) == (values["trial_float"] is None):
         raise Refusal(gap="Give the gap, or the float measured in a trial: one of the two.")
@@ -57,7 +66,7 @@ def _end_float(values: Values) -> Answer:
             setting=values["setting"],
             gap=values["gap"],
             gap_uncertainty=values["gap_uncertainty"] or 0.0,
-            stack=values["stack"],
+            stack=[*values["stack"], *_gasket(values)],
             trial_float=values["trial_float"],
         )
     except Refused as trouble:
@@ -91,6 +100,29 @@ def _end_float(values: Values) -> Answer:
     return Answer(reply, rows, found.working, found.cautions)
 
 
+def _snap_ring(values: Values) -> Answer:
+    found = asked(
+        "rings",
+        snap_ring,
+        values["groove"],
+        [Washer(row["code"], row["thickness"], row["tolerance"]) for row in values["rings"]],
+        values["groove_uncertainty"],
+        values["confidence"],
+    )
+    others = [{"code": one.code, "play_mm": one.play_mm, "enters": one.enters} for one in found.others]
+    return Answer(
+        {"choice": found.choice, "play_mm": found.play_mm, "enters": found.enters, "others": others},
+        (
+            ("Fit", found.choice or "none at hand surely enters"),
+            ("Play left", mm(found.play_mm)),
+            ("Chance that it enters", share(found.enters)),
+            *(("Other", f"{one.code}: play {mm(one.play_mm)}, {share(one.enters)}") for one in found.others),
+        ),
+        found.working,
+        found.cautions,
+    )
+
+
 TOPICS: tuple[Topic, ...] = (
     Topic(
         "end-float",
@@ -109,6 +141,8 @@ TOPICS: tuple[Topic, ...] = (
             length("gap", "Between the faces", "150.21 mm", required=False),
             length("gap_uncertainty", "Expanded uncertainty of it", "0.004 mm", required=False),
             Argument("stack", "What fills it, one a line", "length", False, example="145.65 mm", many=True),
+            length("gasket", "A gasket that widens the gap, new", "", required=False),
+            Argument("gasket_compression", "Share of it that is squeezed out", "number", False, "0.2"),
             length("trial_float", "Or: float in a trial", "", required=False),
             length("target_min", "Least wanted", "0.15 mm"),
             length("target_max", "Most wanted", "0.40 mm"),
@@ -130,6 +164,29 @@ TOPICS: tuple[Topic, ...] = (
             ),
         ),
         _end_float,
-        formulas=(end_float,),
+        formulas=(end_float, stack_up, squeezed_gasket),
+        aliases={"compression": "gasket_compression", "thickness": "gasket"},
+    ),
+    Topic(
+        "snap-ring",
+        "Snap rings",
+        "Which snap ring to fit: the thickest that enters.",
+        (
+            length("groove", "Room for the ring", "1.58 mm"),
+            length(
+                "groove_uncertainty", "Expanded uncertainty of it", "0.01 mm", required=False, default="0 mm"
+            ),
+            Argument(
+                "rings",
+                "Rings at hand, one a line",
+                "rows",
+                example="SR-150; 1.50 mm; 0.01 mm\nSR-155; 1.55 mm; 0.01 mm\nSR-160; 1.60 mm; 0.01 mm",
+                help="Code; thickness; tolerance.",
+                columns=COLUMNS[:3],
+            ),
+            Argument("confidence", "Confidence", "number", False, "0.95", example="0.95"),
+        ),
+        _snap_ring,
+        formulas=(snap_ring,),
     ),
 )

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from shop.handbook.bolts import bolt_grade, bolt_thread
+from shop.handbook.drills import insert_hole, tapping_drill
+from shop.handbook.quantities import Refused
 from shop.handbook.threads import thread
-from shop.handbook.tightening import tightening
+from shop.handbook.tightening import pattern, tightening
 from shop.refusals import Refusal
 from shop.topics.arguments import condition, grade, length, tapped
 from shop.topics.shown import mm, torque
@@ -86,6 +88,69 @@ def _tightening(values: Values) -> Answer:
     )
 
 
+def _drills(values: Values) -> Answer:
+    cut = asked("designation", thread, values["designation"])
+    found = tapping_drill(cut, values["share"])
+    try:
+        insert = insert_hole(cut)
+    except Refused:
+        insert = None
+    reply = {
+        "hole_mm": found.hole_mm,
+        "drills": [
+            {"name": one.name, "diameter_mm": one.diameter_mm, "thread_share": one.thread_share}
+            for one in found.drills
+        ],
+        "insert_hole_mm": insert.minor_mm if insert else None,
+        "insert_tap_major_mm": insert.major_mm if insert else None,
+        "insert_drills": [
+            {"name": one.name, "diameter_mm": one.diameter_mm} for one in (insert.drills if insert else ())
+        ],
+    }
+    rows = [("Hole", mm(found.hole_mm))]
+    for one in found.drills:
+        leaves = "" if one.thread_share is None else f", leaves {one.thread_share:.0%} of thread"
+        rows.append(("Drill", f"{one.name}, {mm(one.diameter_mm)}{leaves}"))
+    if insert:
+        rows.append(("For a wire insert: hole at least", mm(insert.minor_mm)))
+        rows.append(("The insert's tap over its crests", mm(insert.major_mm)))
+        rows += [("Drill for the insert", f"{one.name}, {mm(one.diameter_mm)}") for one in insert.drills]
+    else:
+        rows.append(("For a wire insert", "none is worked out for this form"))
+    more = [one for one in (insert.cautions if insert else ()) if one not in found.cautions]
+    return Answer(
+        reply,
+        tuple(rows),
+        (*found.working, *(insert.working if insert else ())),
+        (*found.cautions, *more),
+    )
+
+
+def _pattern(values: Values) -> Answer:
+    bolts = [(row["name"], row["x"], row["y"]) for row in values["bolts"]]
+    shares = tuple(values["passes"] or (0.5, 1.0))
+    found = asked("bolts", pattern, bolts, shares)
+    full = values["torque"]
+    passes = [
+        {"share": share, "torque_nm": None if full is None else share * full} for share in found.passes
+    ]
+    return Answer(
+        {"order": list(found.order), "passes": passes},
+        (
+            ("Order", ", ".join(found.order)),
+            *(
+                (
+                    f"Pass {n}",
+                    f"{one['share']:.0%}" + ("" if full is None else f", {torque(one['share'] * full)}"),
+                )
+                for n, one in enumerate(passes, 1)
+            ),
+        ),
+        found.working,
+        found.cautions,
+    )
+
+
 TOPICS: tuple[Topic, ...] = (
     Topic(
         "thread",
@@ -118,5 +183,54 @@ TOPICS: tuple[Topic, ...] = (
         ),
         _tightening,
         formulas=(tightening,),
+    ),
+    Topic(
+        "pattern",
+        "Order of tightening",
+        "In which order a joint's bolts are tightened, from where they are, and by which passes.",
+        (
+            Argument(
+                "bolts",
+                "Bolts, one a line",
+                "rows",
+                example=(
+                    "A; 0 mm; 0 mm\nB; 60 mm; 0 mm\nC; 120 mm; 0 mm\nD; 120 mm; 80 mm\nE; 60 mm; 80 mm\n"
+                    "F; 0 mm; 80 mm"
+                ),
+                help="Name; across; up.",
+                columns=(
+                    Argument("name", "Name", "text", example="A"),
+                    length("x", "Across", "0 mm"),
+                    length("y", "Up", "0 mm"),
+                ),
+                most=200,
+            ),
+            Argument(
+                "passes",
+                "Shares of the torque, one a line",
+                "number",
+                False,
+                example="0.5\n1",
+                many=True,
+                most=6,
+            ),
+            Argument("torque", "Full torque", "torque", False, example="29 N·m"),
+        ),
+        _pattern,
+        formulas=(pattern,),
+        aliases={"x": "bolts", "y": "bolts", "fractions": "passes"},
+    ),
+    Topic(
+        "drills",
+        "Drills for tapping",
+        "Which drill before a tap, how much thread it leaves, and the hole for a wire insert.",
+        (
+            Argument(
+                "designation", "Thread", "text", example="3/8-16 UNC", help="Such as 3/8-16 UNC, 2 BA, M10."
+            ),
+            Argument("share", "Share of full thread", "number", False, "0.75", example="0.75"),
+        ),
+        _drills,
+        formulas=(tapping_drill, insert_hole),
     ),
 )

@@ -20,10 +20,24 @@ GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
         },
         {"choice": ["B"], "float_mm": 0.18, "shim_change_mm": 1.105},
     ),
+    # By hand: 1.60 does not enter 1.58, 1.55 leaves 0.03.
+    "snap-ring": (
+        {
+            "groove": "1.58 mm",
+            "rings": [{"code": "A", "thickness": "1.60 mm"}, {"code": "B", "thickness": "1.55 mm"}],
+        },
+        {"choice": "B", "play_mm": 0.03, "enters": 1.0},
+    ),
 }
 
 # topic, what is wrong, and the field that is named
 BAD: list[tuple[str, dict[str, Any], str]] = [
+    ("end-float", {"gasket": "thick"}, "gasket"),
+    ("end-float", {"gasket": "0.5 mm", "gasket_compression": 0.9}, "gasket_compression"),
+    ("snap-ring", {"groove": "90 mm"}, "groove"),
+    ("snap-ring", {"rings": []}, "rings"),
+    ("snap-ring", {"rings": [{"code": "A", "thickness": "1 mm"}] * 2}, "rings"),
+    ("snap-ring", {"confidence": 2}, "confidence"),
     ("end-float", {"gap": None}, "gap"),
     ("end-float", {"setting": "preload"}, "setting"),
     ("end-float", {"target_max": "0.05 mm"}, "target_max"),
