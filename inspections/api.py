@@ -41,12 +41,14 @@ class ReadingIn(Schema):
     note: str = ""
     withdraws: UUID | None = None
     reason: str = ""
+    override: str = ""  # a lead's reason to read with a gauge past due
     pieces: Annotated[list[Annotated[str, Field(max_length=20)]], Field(max_length=20)] = []
 
 
 class ReadingsIn(Schema):
     model_config = ConfigDict(extra="forbid")
     readings: Annotated[list[ReadingIn], Field(min_length=1, max_length=MOST_READINGS)]
+    sent_at: datetime | None = None  # what the device's clock says now: one that is far off is noted
 
 
 class ResultOut(Schema):
@@ -54,6 +56,7 @@ class ResultOut(Schema):
     status: str
     problem: str = ""
     field: str = ""
+    warning: str = ""  # recorded, but a better gauge or a new zero is advised
 
 
 class ResultsOut(Schema):
@@ -66,10 +69,22 @@ def _sent(one: ReadingIn) -> SentReading:
 
 
 def _record(examination: Examination, sent: ReadingsIn, by: Actor) -> dict[str, Any]:
-    results = record_readings(examination=examination, readings=[_sent(one) for one in sent.readings], by=by)
+    results = record_readings(
+        examination=examination,
+        readings=[_sent(one) for one in sent.readings],
+        by=by,
+        sent_at=sent.sent_at,
+    )
     examination.refresh_from_db(fields=["counter"])
     rows = [
-        {"id": one.id, "status": one.status, "problem": one.problem, "field": one.field} for one in results
+        {
+            "id": one.id,
+            "status": one.status,
+            "problem": one.problem,
+            "field": one.field,
+            "warning": one.warning,
+        }
+        for one in results
     ]
     return {"counter": examination.counter, "results": rows}
 

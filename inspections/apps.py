@@ -9,8 +9,10 @@ class InspectionsConfig(AppConfig):
 
     def ready(self) -> None:
         from inspections.building import hindrances_to_built, hindrances_to_tested
+        from inspections.counting import raise_counter_of_piece
         from inspections.examining import open_ends
         from inspections.reworking import hindrances_to_reworked
+        from inventory.pieces import WHEN_CHANGED
         from shop.outbox import RULES
         from shop.stages import GATES
 
@@ -23,4 +25,6 @@ class InspectionsConfig(AppConfig):
         for stage, gate in gates.items():
             if gate not in GATES[stage]:
                 GATES[stage].append(gate)
+        if raise_counter_of_piece not in WHEN_CHANGED:
+            WHEN_CHANGED.append(raise_counter_of_piece)
         RULES["print build sheet"] = "inspections.sheets.print_sheet"

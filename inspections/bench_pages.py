@@ -17,8 +17,7 @@ from inspections.bench_places import At, position_url
 from inspections.blind import Sight, state_of, words_for
 from inspections.document import Check, Defect, Position
 from inspections.drawing import unit_drawing
-from inspections.findings import Examined, GaugeRow, next_open_check
-from inspections.gauges import fits
+from inspections.findings import Examined, next_open_check
 from inspections.guides import guide_of
 from inspections.judging import Finding, Judgement, ReadingRecord
 from inspections.models import Examination, GuideRevision
@@ -176,6 +175,11 @@ class CheckRow:
     words: str
     url: str
     current: bool
+
+    @property
+    def open(self) -> bool:
+        """Nobody has read it yet, and somebody can."""
+        return self.finding.state == "not examined" and self.check.kind not in {"stack", "replaced"}
 
 
 def check_rows(
@@ -363,43 +367,6 @@ def _unit_of(texts: Sequence[str]) -> str:
         except Refused:
             return "mm"
     return "mm"
-
-
-def gauge_choices(check: Check, gauges: Sequence[GaugeRow], today: Any, dimension: str = "") -> list[Any]:
-    """Choices for the select: gauges of the right kind, those that are fine enough before the others."""
-    use = sorted(
-        (one for one in gauges if not one.retired and fits(one.measures, dimension)),
-        key=lambda one: (one.expanded_um, one.code),
-    )
-    most = check.gauge_um
-    fine = [one for one in use if most is None or one.expanded_um <= most]
-    coarse = [one for one in use if one not in fine]
-
-    def told(one: GaugeRow) -> tuple[str, str]:
-        late = ", calibration overdue" if one.due_on is not None and one.due_on < today else ""
-        return one.code, f"{one.code} {one.name}, ± {one.expanded_um:g} µm{late}"
-
-    if not use:
-        return [("", f"No gauge in use measures {dimension}" if dimension else "No gauge is in use")]
-    groups: list[Any] = [("", "Choose the gauge"), ("Fine enough", [told(one) for one in fine])]
-    if coarse:
-        groups.append((f"Too coarse: ± {most:g} µm asked", [told(one) for one in coarse]))
-    return groups
-
-
-def last_gauge(
-    whole: Examined, person: str, check: Check, gauges: Sequence[GaugeRow], dimension: str = ""
-) -> str:
-    """The gauge of the right kind and fine enough here that this person read with last."""
-    fine = {
-        one.code
-        for one in gauges
-        if not one.retired
-        and fits(one.measures, dimension)
-        and (check.gauge_um is None or one.expanded_um <= check.gauge_um)
-    }
-    used = [one.gauge for one in whole.records if one.person == person and one.gauge in fine]
-    return used[-1] if used else ""
 
 
 def next_link(number: At, judgement: Judgement, after: str) -> dict[str, str] | None:

@@ -7,6 +7,7 @@ from uuid import UUID, uuid4
 
 from django import forms
 
+from inspections.device_clock import read_time
 from inspections.document import Check
 from inspections.recording import Result, SentReading
 
@@ -26,6 +27,8 @@ class ReadingForm(forms.Form):
     id = forms.UUIDField(widget=forms.HiddenInput)
     check = forms.CharField(max_length=40, widget=forms.HiddenInput)
     piece = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
+    # The tablet's clock; what it says is kept and never believed, so what cannot be read is left out.
+    taken_at = forms.CharField(max_length=40, required=False, widget=forms.HiddenInput)
     place = Asked(max_length=60, label="Place")
     gauge = Asked(max_length=20, label="Gauge")
     text = Asked(max_length=60, strip=False, label="Reading")
@@ -35,11 +38,21 @@ class ReadingForm(forms.Form):
         label="Temperature of the part",
         help_text="In °C if no unit is typed. A part warm from the wash reads large.",
     )
+    override = forms.CharField(
+        max_length=200,
+        required=False,
+        label="Why a gauge past due is used",
+        help_text="For a gauge past its calibration date only. It stays with the reading.",
+    )
     note = forms.CharField(max_length=200, required=False, label="Note")
 
-    def __init__(self, check: Check, gauges: list[Any], *args: Any, **options: Any) -> None:
+    def __init__(
+        self, check: Check, gauges: list[Any], *args: Any, overdue: bool = False, **options: Any
+    ) -> None:
         super().__init__(*args, **options)
         self.about = check
+        if not (overdue and check.takes_quantity):
+            del self.fields["override"]
         if not check.takes_quantity:
             del self.fields["part_temperature"], self.fields["gauge"], self.fields["place"]
         else:
@@ -72,6 +85,8 @@ class ReadingForm(forms.Form):
         one.label, one.help_text = words[check.kind]
         # After a refusal the summary takes the focus, so that it is read first.
         one.widget.attrs |= {"class": "reading-input", "autocomplete": "off", "autofocus": not self.is_bound}
+        # A gauge that types writes numbers here, and a tag scanned here is no number.
+        one.widget.attrs["data-number"] = check.takes_quantity or check.kind == "count"
 
     def take_refusal(self, result: Result) -> None:
         """Say beside the field what recording refused."""
@@ -87,8 +102,10 @@ class ReadingForm(forms.Form):
             piece=row["piece"],
             gauge=row.get("gauge", ""),
             part_temperature=row.get("part_temperature", ""),
+            taken_at=read_time(row.get("taken_at", "")),
             place=row.get("place", ""),
             note=row["note"],
+            override=row.get("override", ""),
         )
 
 

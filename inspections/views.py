@@ -26,10 +26,12 @@ from inspections.examining import (
     open_examination,
 )
 from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
+from inspections.gauge_choosing import BenchGauges, gauges_for
 from inspections.forms import ReadingForm, WithdrawForm, new_id
 from inspections.guides import guide_of, newest_revision
 from inspections.judging import Finding
 from inspections.kept import Kept
+from inspections.live_pages import live_page, page_of_nobody, spare_hands
 from inspections.models import Examination
 from inspections.recording import Result, SentReading, record_readings
 from shop import clock
@@ -71,7 +73,8 @@ def bench(request: HttpRequest, by: Actor) -> HttpResponse:
     }
     judged = {one.state.examination: one for one in examined_many(list(held.values()))}
     rows = [_unit_row(one, held.get(one.pk), judged) for one in page.object_list]
-    return render(request, "inspections/bench/list.html", {"page": page, "rows": rows})
+    context = {"page": page, "rows": rows, "live": page_of_nobody(by)}
+    return render(request, "inspections/bench/list.html", context)
 
 
 def _unit_row(ticket: Ticket, held: Examination | None, judged: dict[int, Examined]) -> dict[str, Any]:
@@ -143,11 +146,18 @@ def _unit_page(
     context |= {
         "held": held,
         "complaints": pages.complaint_rows(whole.judgement, complaints),
+        "live": live_page(
+            examination=held, whole=whole, by=by, unit_url=unit_url(ticket.number), named=_named(ticket)
+        ),
         "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, by)),
         "readable": ticket.stage in READABLE_STAGES,
         "cautions": _cautions(whole.judgement.guide.guide),
     }
     return render(request, "inspections/bench/unit.html", context, status=status)
+
+
+def _named(ticket: OnBench) -> str:
+    return f"{'Donor' if isinstance(ticket, DonorAtBench) else 'Ticket'} {ticket.number}"
 
 
 def _sheet(held: Examination, number: At, whole: Examined, by: Actor) -> UnitSheet:
@@ -260,7 +270,9 @@ def _record(request: HttpRequest, by: Actor, ticket: OnBench, held: Examination,
     if check.kind in {"stack", "replaced"}:
         words = f"{check.title} follows from its parts, or is replaced always. Nothing is read."
         return _position_page(request, by, ticket, held, code, trouble=words, status=422)
-    form = _form(check, whole, "", request.POST)
+    gauges = gauges_for(whole, check, request.POST.get("piece", ""), "")
+    overdue = gauges.overdue and by.person.is_lead
+    form = ReadingForm(check, gauges.choices, request.POST, overdue=overdue)
     if not form.is_valid():
         return _position_page(request, by, ticket, held, code, form=form, status=422)
     result = _send(held, form.sent(request.POST.get("outcome", "")), by)
@@ -290,18 +302,6 @@ def _after(
     return redirect(_place(ticket.number, check.position, check.code, tag))
 
 
-def _form(
-    check: Check, whole: Examined, person: str, data: Any = None, initial: dict[str, Any] | None = None
-) -> ReadingForm:
-    gauges = whole.state.gauges
-    dimension = whole.judgement.guide.dimension_of(check)
-    choices = pages.gauge_choices(check, gauges, clock.today(), dimension)
-    if data is not None:
-        return ReadingForm(check, choices, data)
-    gauge = pages.last_gauge(whole, person, check, gauges, dimension)
-    return ReadingForm(check, choices, initial={"gauge": gauge, **(initial or {})})
-
-
 def _position_page(
     request: HttpRequest,
     by: Actor,
@@ -326,6 +326,7 @@ def _position_page(
     tag = piece.tag if piece else ""
     finding = _in_hand(request, whole, code, tag)
     may_read = by.may("record_readings") and ticket.stage in READABLE_STAGES
+    lead = may_read and by.person.is_lead
     context: dict[str, Any] = {
         "ticket": ticket,
         "unit_url": unit_url(ticket.number),
@@ -340,28 +341,75 @@ def _position_page(
         "was_read": any(tag == key for one in whole.records for key, _ in one.pieces),
         "drawing": pages.draw_unit(held, ticket.number, whole, sight, current=code),
         "fresh_id": new_id(),
+        "live": live_page(
+            examination=held,
+            whole=whole,
+            by=by,
+            unit_url=unit_url(ticket.number),
+            named=_named(ticket),
+            position=code,
+            piece=tag,
+        ),
     }
     if finding is not None:
-        check = judgement.guide.check[finding.check]
-        hand = pages.in_hand(whole, sight, check, finding, may_withdraw=may_read and by.person.is_lead)
-        context |= {
-            "hand": hand,
-            "checks": pages.check_rows(ticket.number, whole, sight, code, tag, check.code),
-            "next": pages.next_link(ticket.number, judgement, check.code) if may_read else None,
-        }
-        if may_read and check.kind not in {"stack", "replaced"} and piece and not piece.missing:
-            context["form"] = form or _blank(check, whole, sight, by, hand, tag)
+        context |= _hand_of(whole, sight, by, ticket, finding, tag, may_read=may_read, lead=lead, form=form)
+        context["checks"] = pages.check_rows(ticket.number, whole, sight, code, tag, finding.check)
+    if request.GET.get("keep"):
+        context["spares"] = spare_hands(
+            whole,
+            code,
+            [one.tag for one in laid_out if not one.missing],
+            lambda one, of: _hand_of(whole, sight, by, ticket, one, of, may_read=may_read, lead=lead),
+        )
     return render(request, "inspections/bench/position.html", context, status=status)
 
 
+def _hand_of(
+    whole: Examined,
+    sight: Sight,
+    by: Actor,
+    ticket: OnBench,
+    finding: Finding,
+    tag: str,
+    *,
+    may_read: bool,
+    lead: bool,
+    form: ReadingForm | None = None,
+) -> dict[str, Any]:
+    """What a page says of one check in hand: its finding, its gauges, its form, and where to go on."""
+    check = whole.judgement.guide.check[finding.check]
+    hand = pages.in_hand(whole, sight, check, finding, may_withdraw=may_read and lead)
+    gauges = gauges_for(whole, check, tag, _name_of(whole, sight, by))
+    found: dict[str, Any] = {
+        "hand": hand,
+        "gauges": gauges,
+        "next": pages.next_link(ticket.number, whole.judgement, check.code) if may_read else None,
+    }
+    missing = any(one.tag == tag and one.missing for one in whole.state.pieces)
+    if may_read and check.kind not in {"stack", "replaced"} and tag and not missing:
+        found["form"] = form or _blank(check, whole, sight, by, hand, tag, gauges)
+    return found
+
+
 def _blank(
-    check: Check, whole: Examined, sight: Sight, by: Actor, hand: pages.InHand, tag: str
+    check: Check,
+    whole: Examined,
+    sight: Sight,
+    by: Actor,
+    hand: pages.InHand,
+    tag: str,
+    gauges: BenchGauges,
 ) -> ReadingForm:
-    person = sight.name or dict(whole.state.people).get(by.person.pk, "")
+    person = _name_of(whole, sight, by)
     own = {one.reading.place for one in hand.readings if one.reading.person == person and not one.history}
     place = next((one for one in check.places if one not in own), "")
     blank = {"id": new_id(), "check": check.code, "piece": tag, "place": place}
-    return _form(check, whole, person, initial=blank)
+    blank["gauge"] = gauges.last
+    return ReadingForm(check, gauges.choices, overdue=gauges.overdue and by.person.is_lead, initial=blank)
+
+
+def _name_of(whole: Examined, sight: Sight, by: Actor) -> str:
+    return sight.name or (dict(whole.state.people).get(by.user.pk, "") if by.user else "")
 
 
 def _in_hand(request: HttpRequest, whole: Examined, code: str, tag: str) -> Finding | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -18,6 +18,9 @@ from shop.audit import write_line
 from shop.models import Family, Position, Source, Ticket, Unit
 from shop.numbering import next_number
 from shop.refusals import Conflict, Refusal
+
+# What upper rooms do in the transaction that changes a piece: they add theirs when they are ready.
+WHEN_CHANGED: list[Callable[[Piece], None]] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +146,8 @@ def end_condition(*, piece: Piece, why: str, by: Actor, at: datetime | None = No
     with transaction.atomic():
         Piece.objects.filter(pk=piece.pk).update(condition=F("condition") + 1)
         piece.refresh_from_db(fields=["condition"])
+        for follow in WHEN_CHANGED:
+            follow(piece)
         write_line(
             by=by,
             deed="condition ended",

@@ -58,6 +58,7 @@ def me(request: HttpRequest) -> dict[str, Any]:
     user = by.person
     return {
         "name": str(user),
+        "key": by.key,
         "kind": by.kind,
         "roles": sorted(user.groups.values_list("name", flat=True)),
         "csrf_token": get_token(request),

@@ -14,6 +14,7 @@ urlpatterns = [
     path("scheme", views.choose_scheme, name="scheme"),
     path("specimen", login_required(specimen), name="specimen"),
     path("counter/", include("shop.counter_urls")),
+    path("", include("inspections.root_urls")),
     path("bench/", include("inspections.urls")),
     path("stores/", include("inventory.urls")),
     path("office/", include("estimates.urls")),
