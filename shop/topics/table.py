@@ -21,9 +21,9 @@ class Argument:
     """One thing that a topic takes. ``example`` is shown, and typed by the link to a worked example.
 
     ``kind``: a kind of quantity (length, force, …), ``number``, ``money``, ``flag``, ``text``, ``choice``,
-    ``places``, or ``rows``, whose ``columns`` are the keys of an object in the API and stand between semicolons on a
-    page. ``many`` takes a list: one a line on a page. ``bare`` is the unit that a plain number has, if it
-    may be one.
+    ``places``, or ``rows``, whose ``columns`` are the keys of an object in the API and stand between
+    semicolons on a page. ``many`` takes a list: one a line on a page. ``bare`` is the unit that a plain
+    number has, if it may be one.
     """
 
     name: str
