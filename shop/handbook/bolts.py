@@ -89,6 +89,8 @@ def bolt_thread(thread: Thread | str) -> Thread:
 
     :param thread: a thread or its designation
 
+    Reference: common practice, no source: pipe and taper threads have no stress area of a bolt.
+
     >>> bolt_thread("3/8 BSF").designation
     '3/8-20 BSF'
     """

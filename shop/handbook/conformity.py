@@ -105,6 +105,8 @@ def conformity(
     :param confidence: least probability that a decision needs, 0.5 to 0.9999
     :param rule: "guarded", or "simple" for wear limits read with a gauge at least four times finer
 
+    Reference: JCGM 106:2012, 7.3, 7.4 and 8.2.1; guard bands as ISO 14253-1:2017 (rule from memory).
+
     >>> found = conformity(25.019, 0.002, 25.0, 25.021)
     >>> found.decision, round(found.probability, 4), round(found.acceptance_upper_mm, 5)
     ('too close to call', 0.8413, 25.01771)
@@ -151,6 +153,8 @@ def temperature(
     :param gauge_temperature_c: temperature of the gauge [°C], −30 to 150
     :param gauge_material: material of the gauge, or None
 
+    Reference: ISO 1:2022 (20 °C); JCGM 100:2008, H.1 (end gauge calibration).
+
     >>> round(temperature(80.03, 28.0, "aluminium").length_at_20_mm, 6)
     80.016237
     """
@@ -195,6 +199,8 @@ def which_gauge(
     :param gauges: code and expanded uncertainty at k = 2 [mm] of each gauge at hand
     :param confidence: as in :func:`conformity`
 
+    Reference: JCGM 106:2012, 8.3.
+
     >>> which_gauge(25.018, 25.0, 25.021, [("M1", 0.002), ("M2", 0.006)]).code
     'M1'
     """
@@ -219,6 +225,8 @@ def disagree(a: float, ua: float, b: float, ub: float, shared_calibration: float
     :param b: second reading [mm]
     :param ub: its standard uncertainty, calibration included [mm]
     :param shared_calibration: standard uncertainty c of the calibration of a gauge used for both [mm], else 0
+
+    Reference: JCGM 100:2008, 5.2.2 (correlated inputs).
 
     >>> disagree(38.142, 0.002, 38.149, 0.002).disagree
     True

@@ -24,6 +24,8 @@ def expansion(material: str) -> Expansion:
 
     :param material: a name in the table, such as "steel" or "aluminium"; capitals do not matter
 
+    Reference: the source stands beside each row of tables/expansion.csv.
+
     >>> expansion("Aluminium").per_kelvin
     2.15e-05
     """

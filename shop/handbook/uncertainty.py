@@ -48,6 +48,8 @@ def combine_terms(terms: Sequence[Term], coverage: float = COVERAGE) -> Uncertai
     :param terms: standard uncertainties [µm], each already times its sensitivity
     :param coverage: coverage probability of the expanded uncertainty, 0.5 to 0.9999
 
+    Reference: JCGM 100:2008, 5.1.2, G.4.1 and G.6.
+
     >>> combine_terms([Term("a", 3.0), Term("b", 4.0)]).standard_um
     5.0
     """
@@ -98,6 +100,8 @@ def combine(
     :param calibration_factor: coverage factor of the certificate, 1 to 4
     :param coverage: coverage probability of the expanded uncertainty
 
+    Reference: JCGM 100:2008, 4.2.3, 4.3.7, 5.1.2 and G.4.1.
+
     >>> round(combine(2.0, 1.0).standard_um, 3)
     1.041
     """
@@ -135,6 +139,8 @@ def thermal(
     :param material: name in the table of expansion
     :param thermometer_c: half-width of what the part's temperature may be off [K]
     :param expansion_spread: half-width of α as a share of α, 0 to 0.5; 0.1 is common practice, no source
+
+    Reference: JCGM 100:2008, H.1; ISO/TR 16015:2003 (from memory).
 
     >>> round(thermal(100.0, 30.0, "steel").standard_um, 3)
     0.955

@@ -6,5 +6,6 @@ from shop.topics import views
 
 urlpatterns = [
     path("", views.index, name="handbook"),
+    path("formulas", views.formulas, name="formulas"),
     path("<slug:name>", views.topic, name="topic"),
 ]

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from shop.access import Actor, NotThere
 from shop.topics.all import TOPICS
 from shop.topics.forms import TopicForm
+from shop.topics.formulas import rooms
 from shop.views import for_actor
 
 
@@ -27,6 +28,14 @@ def index(request: HttpRequest, by: Actor) -> HttpResponse:
     """What can be worked out here."""
     need_person(by)
     return render(request, "shop/handbook/index.html", {"topics": list(TOPICS.values())})
+
+
+@require_safe
+@for_actor
+def formulas(request: HttpRequest, by: Actor) -> HttpResponse:
+    """Every formula with its source, and the topics that use it."""
+    need_person(by)
+    return render(request, "shop/handbook/formulas.html", {"rooms": rooms()})
 
 
 @require_safe
