@@ -130,8 +130,7 @@ TOPICS: tuple[Topic, ...] = (
                 "Readings, one a line",
                 "rows",
                 example=(
-                    "front; 0°; 40.012 mm\nfront; 90°; 40.034 mm\n"
-                    "rear; 0°; 40.008 mm\nrear; 90°; 40.010 mm"
+                    "front; 0°; 40.012 mm\nfront; 90°; 40.034 mm\nrear; 0°; 40.008 mm\nrear; 90°; 40.010 mm"
                 ),
                 help="Depth; direction; diameter.",
                 columns=(

@@ -131,9 +131,7 @@ def _pattern(values: Values) -> Answer:
     shares = tuple(values["passes"] or (0.5, 1.0))
     found = asked("bolts", pattern, bolts, shares)
     full = values["torque"]
-    passes = [
-        {"share": share, "torque_nm": None if full is None else share * full} for share in found.passes
-    ]
+    passes = [{"share": share, "torque_nm": None if full is None else share * full} for share in found.passes]
     return Answer(
         {"order": list(found.order), "passes": passes},
         (
