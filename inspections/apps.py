@@ -28,3 +28,4 @@ class InspectionsConfig(AppConfig):
         if raise_counter_of_piece not in WHEN_CHANGED:
             WHEN_CHANGED.append(raise_counter_of_piece)
         RULES["print build sheet"] = "inspections.sheets.print_sheet"
+        RULES["print examination report"] = "inspections.reporting.print_report"

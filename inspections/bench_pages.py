@@ -12,6 +12,7 @@ from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
+from inspections.answers import ComplaintState
 from inspections.bars import limit_bar
 from inspections.bench_places import At, position_url
 from inspections.blind import Sight, state_of, words_for
@@ -151,14 +152,17 @@ def decided_of(judgement: Judgement) -> tuple[int, int]:
     return sum(one.status != "open" for one in judgement.positions), len(judgement.positions)
 
 
-def complaint_rows(judgement: Judgement, complaints: Iterable[tuple[str, str]]) -> list[dict[str, Any]]:
-    """Each complaint with the checks found bad that explain it."""
-    named = list(complaints)
-    explained = judgement.complaints_explained(code for code, _ in named)
+def complaint_rows(judgement: Judgement, complaints: Iterable[ComplaintState]) -> list[dict[str, Any]]:
+    """Each chosen complaint with the checks found bad that explain it, or what answers it in words."""
     check = judgement.guide.check
     return [
-        {"name": name, "by": [(check[one].position, one, check[one].title) for one in explained[code]]}
-        for code, name in named
+        {
+            "name": one.name,
+            "by": [(check[code].position, code, check[code].title) for code in one.explained_by],
+            "answer": one.answer,
+            "own": not one.code,
+        }
+        for one in complaints
     ]
 
 

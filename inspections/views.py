@@ -15,6 +15,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
+from inspections.answers import answers_of, complaint_states, standing
 from inspections.bench_places import At, DonorAtBench, OnBench, position_url, unit_url
 from inspections.blind import SHOWN_LATER, Sight, sees_all, sight_of, words_for
 from inspections.document import Check, Guide
@@ -26,15 +27,15 @@ from inspections.examining import (
     open_examination,
 )
 from inspections.findings import Examined, examinations, examined, examined_many, open_disputes
-from inspections.gauge_choosing import BenchGauges, gauges_for
 from inspections.forms import ReadingForm, WithdrawForm, new_id
+from inspections.gauge_choosing import BenchGauges, gauges_for
 from inspections.guides import guide_of, newest_revision
 from inspections.judging import Finding
 from inspections.kept import Kept
 from inspections.live_pages import live_page, page_of_nobody, spare_hands
 from inspections.models import Examination
+from inspections.photograph_views import hand_context
 from inspections.recording import Result, SentReading, record_readings
-from shop import clock
 from shop.access import Actor, NotThere, ticket_for
 from shop.models import Ticket
 from shop.refusals import Refusal
@@ -140,7 +141,7 @@ def _unit_page(
     if held is None:
         return _unstripped(request, ticket, context, status)
     whole = examined(held)
-    complaints = list(ticket.complaints.values_list("complaint__code", "complaint__name"))
+    complaints = complaint_states(ticket, whole.judgement, standing(answers_of(held)))
     name = "" if sees_all(by) else str(by.person.pk)
     key = (whole.state, held.revision.number, ticket.number, name)
     context |= {
@@ -354,6 +355,7 @@ def _position_page(
     if finding is not None:
         context |= _hand_of(whole, sight, by, ticket, finding, tag, may_read=may_read, lead=lead, form=form)
         context["checks"] = pages.check_rows(ticket.number, whole, sight, code, tag, finding.check)
+        context |= hand_context(held, whole, sight, by, finding.check, tag, ticket.number)
     if request.GET.get("keep"):
         context["spares"] = spare_hands(
             whole,
