@@ -87,7 +87,7 @@ class GaugeRow(NamedTuple):
     to_mm: float | None = None
     size_mm: float | None = None
     needs_zeroing: bool = False
-    second: int | None = None  # of a chain: what it is read with
+    second_id: int | None = None  # of a chain: what it is read with
 
 
 _GAUGE_FIELDS = (

@@ -41,6 +41,7 @@ DERIVED = (
     "expanded_um", "calibration_um", "resolution_um", "measures", "from_mm", "to_mm", "calibrated_on",
     "due_on", "needs_zeroing",
 )  # fmt: skip
+_NO_STEP = (*FIXED, "setting master", "thread gauge")
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9.+-]*")
 _WORDS = {"code": 20, "name": 80, "certificate": 200, "whereabouts": 80}
 _NUMBERS = {
@@ -270,7 +271,7 @@ def _reads(figures: Mapping[str, Any]) -> dict[str, str]:
     if not (
         expanded > 0
         and 0 <= calibration <= expanded
-        and (figures["resolution_um"] > 0 or figures["kind"] in FIXED)
+        and (figures["resolution_um"] > 0 or figures["kind"] in _NO_STEP)
     ):
         wrong["expanded_um"] = (
             "A gauge has an uncertainty and a step above 0 µm; its calibration is a part of it."

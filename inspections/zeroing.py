@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Protocol
 
 from django.db import IntegrityError, transaction
 from django.db.models import Max, Q
@@ -102,7 +103,20 @@ def _off(text: str, mark: str) -> float | None:
     return off_um
 
 
-def last_zeroings(gauges: Iterable[Gauge]) -> dict[int, Zeroing]:
+class Zeroable(Protocol):
+    """What is asked of a gauge's row about its zero."""
+
+    @property
+    def pk(self) -> int: ...
+    @property
+    def code(self) -> str: ...
+    @property
+    def needs_zeroing(self) -> bool: ...
+    @property
+    def second_id(self) -> int | None: ...
+
+
+def last_zeroings(gauges: Iterable[Zeroable]) -> dict[int, Zeroing]:
     """The newest zeroing by gauge id, in one query; a chain goes by what it is read with as well."""
     rows = list(gauges)
     wanted = {one.pk for one in rows} | {one.second_id for one in rows if one.second_id}
@@ -128,7 +142,7 @@ class ZeroLine:
     stale: bool
 
 
-def zero_line(gauge: Gauge, last: Zeroing | None, at: datetime) -> ZeroLine:
+def zero_line(gauge: Zeroable, last: Zeroing | None, at: datetime) -> ZeroLine:
     if last is None:
         return ZeroLine(gauge.code, "nobody has written down that it was zeroed", True)
     when = clock.local(last.at)
@@ -139,7 +153,7 @@ def zero_line(gauge: Gauge, last: Zeroing | None, at: datetime) -> ZeroLine:
     return ZeroLine(gauge.code, f"zeroed on {last.master_told} at {when:%H:%M} {day} by {who}{tail}", stale)
 
 
-def zero_lines(gauges: Sequence[Gauge], at: datetime | None = None) -> list[ZeroLine]:
+def zero_lines(gauges: Sequence[Zeroable], at: datetime | None = None) -> list[ZeroLine]:
     """One line for each gauge that needs zeroing."""
     at = at or clock.now()
     asked = [one for one in gauges if one.needs_zeroing]
