@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -166,7 +166,9 @@ def _people() -> tuple[tuple[int, str], ...]:
     )
 
 
-def reading_records(states: Sequence[State]) -> dict[int, list[ReadingRecord]]:
+def reading_records(
+    states: Sequence[State], aside: Collection[str] = ()
+) -> dict[int, list[ReadingRecord]]:
     """All readings as judging takes them, by examination: two queries, however many are asked for."""
     found: dict[int, list[ReadingRecord]] = {one.examination: [] for one in states}
     if not states:
@@ -199,6 +201,7 @@ def reading_records(states: Sequence[State]) -> dict[int, list[ReadingRecord]]:
                 part_temperature_c=row.part_temperature_c,
                 withdrawn=row.id in withdrawn,
                 withdraws=str(row.withdraws_id or ""),
+                aside=str(row.id) in aside,
             )
         )
     return found
@@ -273,10 +276,13 @@ def examined_many(several: Sequence[Examination]) -> list[Examined]:
     found = {one: kept for one in states if (kept := _kept.find(one)) is not None}
     new = [one for one in states if one not in found]
     guides = {one.pk: guide_of(one.revision) for one in several}
-    records = reading_records(new)
+    # What is set aside changes with the examination's counter, which the state holds.
+    records = reading_records(new, {key for one in several for key in one.set_aside})
     for state in new:
         rows = tuple(records[state.examination])
-        pieces = [one.record for one in state.pieces]
+        # Pieces of positions that the variant lacks lie aside, in their trays.
+        here = {one.code for one in guides[state.examination].positions_of(state.variant)}
+        pieces = [one.record for one in state.pieces if one.position in here]
         judgement = judge(guides[state.examination], state.variant, pieces, rows)
         found[state] = Examined(state, rows, judgement)
         _kept.keep(state, found[state])

@@ -93,7 +93,7 @@ def _gather(
         # A reading that only withdraws another says nothing by itself.
         says = bool(one.outcome) or one.value_mm is not None
         rows = gathered.setdefault((check.code, home), Gathered())
-        rows.add(one, counts=current and says and not one.withdrawn)
+        rows.add(one, counts=current and says and not one.withdrawn and not one.aside)
     for (code, _), rows in gathered.items():
         if guide.check[code].of:
             _newest_company(rows)
