@@ -101,6 +101,8 @@ def module_of(diametral_pitch: float) -> Module:
 
     :param diametral_pitch: teeth to the inch of reference diameter, 1 to 100
 
+    Reference: exact definition of the inch, 25.4 mm.
+
     >>> module_of(8).module_mm
     3.175
     """
@@ -116,6 +118,8 @@ def tooth_form(form: str) -> Rack:
     depth, so its addendum is 6/8 of the module and its dedendum 1.25 times that.
 
     :param form: "full depth", "full depth 14.5", "stub", or two pitches such as "6/8"
+
+    Reference: ISO 53:1998, profile A; ASA B6.1-1932; both from memory: check before relying on them.
 
     >>> tooth_form("stub").addendum, tooth_form("6/8").dedendum
     (0.8, 0.9375)

@@ -160,6 +160,8 @@ def heating_limit(part: str) -> Limit:
 
     :param part: see :func:`parts`
 
+    Reference: each ceiling with its own in its row; makers disagree, and the part's own maker comes first.
+
     >>> heating_limit("sealed bearing").ceiling_c
     80.0
     """

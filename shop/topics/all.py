@@ -5,11 +5,14 @@ from __future__ import annotations
 from itertools import chain
 
 from shop.topics import (
+    bearing,
     fitting,
     floating,
     forecasting,
     forming,
+    gearing,
     measuring,
+    pressing,
     stocking,
     studying,
     surviving,
@@ -24,8 +27,11 @@ TOPICS: dict[str, Topic] = {
         studying.TOPICS,
         forming.TOPICS,
         fitting.TOPICS,
+        pressing.TOPICS,
         threading.TOPICS,
         floating.TOPICS,
+        gearing.TOPICS,
+        bearing.TOPICS,
         surviving.TOPICS,
         stocking.TOPICS,
         forecasting.TOPICS,
