@@ -8,7 +8,7 @@ FAILED = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
 
 # topic -> body, and what the contract says that it replies
 GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
-    # NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7208, scale 606.528; ten of twenty still run at 500 h, of which
+    # NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7208, scale 606.528; of the ten that run on at 500 h
     # 2.3227 fail by 600 h: 10 (1 − S(600)/S(500)).
     "survival": (
         {
