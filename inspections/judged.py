@@ -91,7 +91,11 @@ class Finding:
     upper_mm: float | None = None
     typed: str = ""  # text and unit of the reading that decides, as typed
     probability: float | None = None  # that the true value is inside the limits
-    suits: tuple[str, ...] = ()
+    mean_mm: float | None = None  # of all places; out-of-round and taper as far as the places show them
+    out_of_round_mm: float | None = None
+    taper_mm: float | None = None
+    settle: str = ""  # what would settle it, of a finding that is too close to call
+    suits: tuple[str, ...] = ()  # sizes that a feature which is not within its own would suit
     defects: tuple[str, ...] = ()
     remedies: tuple[str, ...] = ()
     condemns: bool = False

@@ -23,8 +23,10 @@ from inspections.judged import (
     Status,
     Verdict,
 )
-from inspections.measuring import Unit, judge_measure, judge_stack
+from inspections.measuring import judge_measure
 from inspections.seeing import judge_count, judge_identity, judge_look, judge_thread
+from inspections.stacking import Unit, judge_stack
+from inspections.too_close import Candidates
 from inspections.weighing import Gathered
 
 __all__ = [
@@ -45,9 +47,16 @@ _BEST_FIRST: tuple[Status, ...] = ("serviceable", "rework", "open", "wrong part"
 
 
 def judge(
-    guide: GuideIndex, variant: str, pieces: Sequence[PieceRecord], readings: Iterable[ReadingRecord]
+    guide: GuideIndex,
+    variant: str,
+    pieces: Sequence[PieceRecord],
+    readings: Iterable[ReadingRecord],
+    candidates: Candidates | None = None,
 ) -> Judgement:
-    """Judge everything that has been read of one unit."""
+    """Judge everything that has been read of one unit.
+
+    ``candidates``: which gauges may be read with at a check, to say what would settle a close value.
+    """
     present = {one.key: one for one in pieces}
     gathered = _gather(guide, present, readings)
     in_position: dict[str, list[PieceRecord]] = {}
@@ -55,12 +64,13 @@ def judge(
         in_position.setdefault(piece.position, []).append(piece)
     checks = guide.checks_of(variant)
     found: dict[tuple[str, str], Finding] = {}
+    unit = Unit(guide, variant, in_position, found, candidates)
     for check in checks:
-        for one in _direct(guide, variant, check, in_position.get(check.position, []), gathered):
+        for one in _direct(unit, check, in_position.get(check.position, []), gathered):
             found[one.check, one.piece] = one
     wrong = {one.piece for one in found.values() if one.state == "wrong part"}
-    found = {place: _aside(guide.check[one.check], one, wrong) for place, one in found.items()}
-    unit = Unit(guide, variant, in_position, found)
+    if wrong:
+        found.update({place: _aside(guide.check[one.check], one, wrong) for place, one in found.items()})
     for check in checks:
         if check.kind == "stack":
             for piece in in_position.get(check.position, []):
@@ -68,9 +78,20 @@ def judge(
                 found[check.code, piece.key] = _aside(check, one, wrong)
     order = {check.code: n for n, check in enumerate(checks)}
     findings = tuple(sorted(found.values(), key=lambda one: order[one.check]))
-    verdicts = tuple(_verdict(guide, piece, findings) for piece in pieces if not piece.missing)
+    own: dict[str, list[Finding]] = {}
+    at: dict[str, list[Finding]] = {}
+    for one in findings:
+        own.setdefault(one.piece, []).append(one)
+        at.setdefault(one.position, []).append(one)
+    verdicts = tuple(_verdict(guide, piece, own.get(piece.key, [])) for piece in pieces if not piece.missing)
+    by_position: dict[str, list[PieceVerdict]] = {}
+    for verdict in verdicts:
+        by_position.setdefault(verdict.position, []).append(verdict)
     positions = tuple(
-        PositionStatus(one.code, _status(one.code, in_position.get(one.code, []), verdicts, findings))
+        PositionStatus(
+            one.code,
+            _status(in_position.get(one.code, []), by_position.get(one.code, []), at.get(one.code, [])),
+        )
         for one in guide.positions_of(variant)
     )
     return Judgement(guide, variant, findings, verdicts, positions)
@@ -110,8 +131,7 @@ def _newest_company(rows: Gathered) -> None:
 
 
 def _direct(
-    guide: GuideIndex,
-    variant: str,
+    unit: Unit,
     check: Check,
     pieces: Sequence[PieceRecord],
     gathered: dict[tuple[str, str], Gathered],
@@ -125,12 +145,13 @@ def _direct(
         if piece.missing:
             yield Finding(check.code, check.position, piece.key, "not applicable", "The piece is missing.")
         elif check.kind != "stack":
-            yield _judge_one(guide, variant, check, piece, gathered.get((check.code, piece.key), Gathered()))
+            yield _judge_one(unit, check, piece, gathered.get((check.code, piece.key), Gathered()))
 
 
-def _judge_one(guide: GuideIndex, variant: str, check: Check, piece: PieceRecord, rows: Gathered) -> Finding:
+def _judge_one(unit: Unit, check: Check, piece: PieceRecord, rows: Gathered) -> Finding:
+    guide, variant = unit.guide, unit.variant
     if check.takes_quantity:
-        one = judge_measure(guide, check, piece, rows.counted)
+        one = judge_measure(guide, check, piece, rows.counted, unit.candidates)
     elif check.kind == "identify":
         one = judge_identity(guide, variant, check, piece, rows.counted)
     elif check.kind == "count":
@@ -163,8 +184,7 @@ def _aside(check: Check, one: Finding, wrong: set[str]) -> Finding:
     )
 
 
-def _verdict(guide: GuideIndex, piece: PieceRecord, findings: Sequence[Finding]) -> PieceVerdict:
-    own = [one for one in findings if one.piece == piece.key]
+def _verdict(guide: GuideIndex, piece: PieceRecord, own: Sequence[Finding]) -> PieceVerdict:
     outside = [one for one in own if one.state == "outside"]
     needs = [(one.check, one.remedies) for one in outside if one.remedies]
     needs += [
@@ -199,18 +219,13 @@ def _needs(guide: GuideIndex, code: str) -> bool:
 
 
 def _status(
-    position: str,
-    pieces: Sequence[PieceRecord],
-    verdicts: Sequence[PieceVerdict],
-    findings: Sequence[Finding],
+    pieces: Sequence[PieceRecord], verdicts: Sequence[PieceVerdict], findings: Sequence[Finding]
 ) -> Status:
     """The best of the pieces that lie in a position; two sources may each bring one."""
-    if any(one.position == position and one.state == "replaced" for one in findings):
+    if any(one.state == "replaced" for one in findings):
         return "replaced"
     if all(one.missing for one in pieces):
         return "missing"
-    wrong = {one.piece for one in findings if one.position == position and one.state == "wrong part"}
-    states: set[Status] = {
-        "wrong part" if one.piece in wrong else one.verdict for one in verdicts if one.position == position
-    }
+    wrong = {one.piece for one in findings if one.state == "wrong part"}
+    states: set[Status] = {"wrong part" if one.piece in wrong else one.verdict for one in verdicts}
     return next(status for status in _BEST_FIRST if status in states)

@@ -50,6 +50,11 @@ class Weighed:
     dispute: Dispute | None
     steps: tuple[Step, ...]
     cautions: tuple[str, ...] = ()
+    count: int = 1
+    gauge: str = ""  # of the last reading, with what it alone is uncertain by, and its calibration
+    own_um: float = 0.0
+    calibration_um: float = 0.0
+    thermal_um: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,8 @@ class _Reduced:
     reading: ReadingRecord
     value_mm: float
     expanded_um: float
+    own_um: float  # gauge and resolution
+    thermal_um: float = 0.0
     steps: tuple[Step, ...] = ()
     cautions: tuple[str, ...] = ()
 
@@ -90,12 +97,13 @@ def _reduce(reading: ReadingRecord, material: str) -> _Reduced:
     own_um = sqrt(reading.gauge_expanded_um**2 + resolution_um**2)
     warm_c = reading.part_temperature_c
     if warm_c is None:
-        return _Reduced(reading, reading.value_mm, own_um)
+        return _Reduced(reading, reading.value_mm, own_um, own_um)
     cold = temperature(reading.value_mm, warm_c, material)
     left = thermal(abs(reading.value_mm), warm_c, material)
-    expanded_um = sqrt(own_um**2 + (2 * left.standard_um) ** 2)
+    thermal_um = 2 * left.standard_um
+    expanded_um = sqrt(own_um**2 + thermal_um**2)
     steps = (*cold.working, *left.working)
-    return _Reduced(reading, cold.length_at_20_mm, expanded_um, steps, cold.cautions)
+    return _Reduced(reading, cold.length_at_20_mm, expanded_um, own_um, thermal_um, steps, cold.cautions)
 
 
 def weigh(readings: Iterable[ReadingRecord], material: str) -> tuple[Weighed, ...]:
@@ -113,13 +121,51 @@ def _weigh_place(place: str, rows: Sequence[_Reduced]) -> Weighed:
         _lay_down(bench, place, one)
     standing = bench.standing
     mean = sum(one.value_mm for one in standing) / len(standing)
-    expanded = max(one.expanded_um for one in standing)
+    expanded = standing[0].expanded_um if len(standing) == 1 else _of_mean(standing)
     dispute = _open_dispute(place, bench) if bench.pair else bench.settled
     steps = tuple(step for one in standing for step in one.steps)
     if len(standing) > 1:
-        steps = (*steps, _mean_step(place, standing, mean))
+        steps = (*steps, _mean_step(place, standing, mean, expanded))
     cautions = tuple(dict.fromkeys(text for one in standing for text in one.cautions))
-    return Weighed(place, mean, expanded, standing[-1].reading.text, dispute, steps, cautions)
+    last = standing[-1]
+    return Weighed(
+        place,
+        mean,
+        expanded,
+        last.reading.text,
+        dispute,
+        steps,
+        cautions,
+        count=len(standing),
+        gauge=last.reading.gauge,
+        own_um=last.own_um,
+        calibration_um=min(last.reading.gauge_calibration_um, last.own_um),
+        thermal_um=last.thermal_um,
+    )
+
+
+def mean_expanded_um(own_um: float, calibration_um: float, thermal_um: float, count: int) -> float:
+    """U (k = 2) of the mean of repeats with one gauge: calibration and warmth are in each, the rest is not.
+
+    >>> round(mean_expanded_um(5.0, 3.0, 0.0, 4), 3)
+    3.606
+    """
+    rest = max(0.0, own_um**2 - calibration_um**2)
+    return sqrt(calibration_um**2 + rest / count + thermal_um**2)
+
+
+def _of_mean(standing: Sequence[_Reduced]) -> float:
+    """U (k = 2) of the mean of readings with any gauges: what each gauge's readings share stays whole."""
+    shared: dict[str, list[float]] = {}
+    alone = 0.0
+    for one in standing:
+        calibration = min(one.reading.gauge_calibration_um, one.own_um)
+        shared.setdefault(one.reading.gauge, []).append(calibration)
+        alone += one.own_um**2 - calibration**2
+    count = len(standing)
+    common = sum((len(rows) * max(rows) / count) ** 2 for rows in shared.values())
+    thermal = max(one.thermal_um for one in standing)
+    return sqrt(common + alone / count**2 + thermal**2)
 
 
 def _lay_down(bench: _Bench, place: str, new: _Reduced) -> None:
@@ -175,7 +221,14 @@ def _where(place: str) -> str:
     return f"At {place}: " if place else ""
 
 
-def _mean_step(place: str, rows: Sequence[_Reduced], mean: float) -> Step:
-    named = tuple((f"reading {n}", f"{row.value_mm:.4f} mm") for n, row in enumerate(rows, 1))
+def _mean_step(place: str, rows: Sequence[_Reduced], mean: float, expanded: float) -> Step:
+    named = tuple(
+        (f"reading {n}", f"{row.value_mm:.4f} mm ± {row.expanded_um:.1f} µm") for n, row in enumerate(rows, 1)
+    )
     where = f" at {place}" if place else ""
-    return Step(f"mean of {len(rows)} readings{where} = {mean:.4f} mm", named, "common practice, no source")
+    return Step(
+        f"mean of {len(rows)} readings{where} = {mean:.4f} mm; U = √(calibration² + rest²/n + warmth²) "
+        f"= {expanded:.1f} µm",
+        named,
+        "JCGM 100:2008 (GUM), 4.2.3 and 5.2.2",
+    )

@@ -12,6 +12,7 @@ class GuideIndex:
     def __init__(self, guide: Guide) -> None:
         self.guide = guide
         self._checks: dict[str, tuple[Check, ...]] = {}
+        self._measures: dict[str, dict[str, tuple[str, ...]]] = {}
 
     @cached_property
     def position(self) -> dict[str, Position]:
@@ -56,6 +57,16 @@ class GuideIndex:
                 others = {other: self.feature[other] for other in codes if other != code}
                 found.setdefault(code, {}).update(others)
         return {code: tuple(rows.values()) for code, rows in found.items()}
+
+    def measures_of(self, feature: str, variant: str) -> tuple[str, ...]:
+        """Codes of the checks that measure a feature on a variant."""
+        if variant not in self._measures:
+            rows: dict[str, list[str]] = {}
+            for one in self.checks_of(variant):
+                if one.kind == "measure":
+                    rows.setdefault(one.feature, []).append(one.code)
+            self._measures[variant] = {code: tuple(checks) for code, checks in rows.items()}
+        return self._measures[variant].get(feature, ())
 
     def positions_of(self, variant: str) -> tuple[Position, ...]:
         return tuple(one for one in self.guide.positions if one.exists_in(variant))

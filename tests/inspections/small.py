@@ -2,8 +2,8 @@
 
 from typing import Any
 
+from inspections.checking import check_document
 from inspections.document import GuideIndex, read
-from inspections.guides import check_document
 from inspections.judging import Judgement, PieceRecord, ReadingRecord, judge
 
 HEAD = """

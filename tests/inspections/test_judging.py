@@ -370,12 +370,12 @@ def test_a_piece_that_the_variant_does_not_examine_stays_open() -> None:
 
 def test_a_gauge_coarser_than_the_check_asks_for_is_cautioned() -> None:
     bench = Bench(SMALL.replace('feature = "CASE.B"\n', 'feature = "CASE.B"\ngauge_um = 3.0\n', 1))
-    bench.read("BORE", 26.010, um=4.0)
-    (caution,) = one(bench, "BORE").cautions
+    bench.read("BORE", 26.010, um=4.0, part_temperature_c=20.0)
+    caution, *_ = one(bench, "BORE").cautions
     assert "asks for ± 3 µm" in caution
     bench = Bench(SMALL.replace('feature = "CASE.B"\n', 'feature = "CASE.B"\ngauge_um = 4.0\n', 1))
     bench.read("BORE", 26.010, um=4.0)
-    assert one(bench, "BORE").cautions == ()
+    assert not any("asks for" in caution for caution in one(bench, "BORE").cautions)
 
 
 def test_of_two_mates_the_sound_one_is_taken_for_a_stack() -> None:
