@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from functools import lru_cache
 
+from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import HttpRequest, HttpResponse
@@ -23,8 +24,12 @@ KEPT_KINDS = (".css", ".js", ".woff2", ".svg")
 
 
 def kept_files() -> list[str]:
-    """Addresses of the static files that the bench's pages stand on."""
-    return [staticfiles_storage.url(name) for name in _names()]
+    """Addresses of the static files that the bench's pages stand on.
+
+    Modules ask for each other by their plain names, so those are kept beside the names with a digest.
+    """
+    plain = [f"{settings.STATIC_URL}{name}" for name in _names() if name.endswith(".js")]
+    return sorted({*plain, *(staticfiles_storage.url(name) for name in _names())})
 
 
 def _names() -> list[str]:

@@ -1,4 +1,4 @@
-"""Several people at one unit in real Chromium: each sees what the others do; a dispute opens and is settled."""
+"""Several people at one unit in real Chromium: each sees the others; a dispute opens and is settled."""
 
 from __future__ import annotations
 

@@ -32,12 +32,12 @@ export async function onwardFrom(form) {
   const read = new Set([...spots].map((one) => one.split(" ").slice(0, 2).join(" ")));
   const open = (one) => "open" in one.dataset && !read.has(`${one.dataset.check} ${piece ?? ""}`);
   const here = rows.findIndex((one) => one.dataset.check === check);
-  const next = rows.slice(here + 1).find(open) ?? rows.slice(0, Math.max(here, 0)).find(open);
+  const next = rows.slice(here + 1).find(open);
   if (next) return addressOf(place().position, next.dataset.check, piece);
   const positions = codes(place().positions);
   const lacking = new Set(codes(place().open));
   const at = positions.indexOf(place().position);
-  const round = [...positions.slice(at + 1), ...positions.slice(0, Math.max(at, 0))];
+  const round = [...positions.slice(at + 1), ...positions.slice(0, at + 1)];
   const position = round.find((one) => lacking.has(one));
   return position ? pageOf(position) : place().unit;
 }

@@ -1,0 +1,239 @@
+"""The bench without a network, in real Chromium: pages are kept, what is typed waits and is sent once."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from inspections.models import Examination, Reading
+from tests.conftest import Cast
+from tests.inspections.conftest import PATIENCE_MS, Tablet, sign_in
+from tests.inspections.shop import strip_unit
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+UNIT = "/bench/2401"
+
+
+@pytest.fixture
+def bench(cast: Cast) -> Examination:
+    return strip_unit(cast.actor("technician"))
+
+
+@pytest.fixture(autouse=True)
+def patient() -> None:
+    expect.set_options(timeout=PATIENCE_MS)
+
+
+def wait_until_kept(page: Page) -> None:
+    """The worker serves this unit's pages, and all of them are kept."""
+    expect(page.locator("html")).to_have_attribute("data-kept", UNIT)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+
+
+def cut_off(page: Page) -> None:
+    page.context.set_offline(True)
+
+
+def connect(page: Page) -> None:
+    page.context.set_offline(False)
+
+
+def go(page: Page, path: str) -> None:
+    page.goto(f"{UNIT}/{path}")
+    expect(page.locator("#hand")).to_be_attached()
+
+
+def headline(page: Page) -> Any:
+    return page.locator("[data-headline]")
+
+
+def typed(page: Page, text: str, gauge: str = "B1") -> None:
+    """Type and press Enter, as a gauge does; wait for the check that follows."""
+    if page.get_by_label("Gauge").count():
+        page.get_by_label("Gauge").select_option(gauge)
+    page.get_by_role("textbox", name=re.compile("Reading|Counted|Read on the part")).fill(text)
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+
+
+def test_ten_readings_wait_on_the_tablet_and_are_sent_once(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE")
+    expect(page.locator("[data-own-note]")).to_contain_text("as it was kept at")
+    # 1-2 at the position that is open: the next check takes the focus by itself.
+    typed(page, "X1-101")
+    expect(page.locator("#hand-title")).to_have_text("Lugs")
+    expect(headline(page)).to_have_text("1 waits, no network")
+    with page.expect_navigation():
+        page.get_by_role("button", name="lug cracked").click()
+    expect(page.locator("#hand-title")).to_have_text("Cover holes")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sound").click()
+    expect(page.locator("#hand-title")).to_have_text("Bore")
+    typed(page, "26.0100 mm")
+    # Two places, one after the other.
+    expect(page.locator("#hand-title")).to_have_text("Width")
+    typed(page, "100.05 mm")
+    expect(page.locator("input[name=place]:checked")).to_have_value("right")
+    typed(page, "100.06 mm")
+    # The page is loaded again without a network: what waits is still there.
+    expect(page.locator("h1")).to_contain_text("Shaft")
+    page.reload()
+    expect(page.locator("h1")).to_contain_text("Shaft")
+    expect(headline(page)).to_have_text("6 wait, no network")
+    typed(page, "18")
+    typed(page, "25.985 mm")
+    for text in ("26.0101 mm", "26.0102 mm"):
+        go(page, "CASE?check=BORE")
+        typed(page, text)
+    expect(headline(page)).to_have_text("10 wait, no network")
+    assert Reading.objects.count() == 0
+    go(page, "CASE?check=LOOK")
+    page.evaluate("window.stayed = true")
+
+    connect(page)
+    expect(headline(page)).to_have_text("all sent")
+    rows = list(Reading.objects.order_by("sequence"))
+    assert [(one.check_code, one.text) for one in rows] == [
+        ("ID", "X1-101"),
+        ("LOOK", "CRACK"),
+        ("THREAD", "sound"),
+        ("BORE", "26.0100 mm"),
+        ("WIDTH", "100.05 mm"),
+        ("WIDTH", "100.06 mm"),
+        ("TEETH", "18"),
+        ("DIAMETER", "25.985 mm"),
+        ("BORE", "26.0101 mm"),
+        ("BORE", "26.0102 mm"),
+    ]
+    assert [one.place for one in rows][4:6] == ["left", "right"]
+    assert {one.person for one in rows} == {cast.technician}
+    assert not any(one.clock_off for one in rows)
+    assert all(one.taken_at <= one.received_at for one in rows)
+    expect(page.locator("#hand .decided")).to_contain_text("Lug cracked")
+    expect(page.locator("[data-own-note]")).to_have_count(0)
+    assert page.evaluate("window.stayed") is True
+
+
+def test_a_refused_one_stays_with_its_reason_and_is_mended(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE?check=BORE")
+    typed(page, "about 26")
+    go(page, "SHAFT?check=DIAMETER")
+    typed(page, "25.985 mm")
+    connect(page)
+    expect(headline(page)).to_have_text("1 refused")
+    assert Reading.objects.get().check_code == "DIAMETER"  # the one behind it is not held up
+    page.reload()
+    page.locator("[data-waiting] summary").click()
+    box = page.locator(".sending-box")
+    expect(box.locator("li")).to_contain_text("does not start with a number")
+    expect(box.get_by_label("Reading")).to_have_value("about 26")
+    box.get_by_label("Reading").fill("26.010 mm")
+    box.get_by_role("button", name="Send again").click()
+    expect(headline(page)).to_have_text("all sent")
+    assert Reading.objects.get(check_code="BORE").text == "26.010 mm"
+
+
+def test_what_was_refused_can_be_thrown_away(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE?check=BORE")
+    typed(page, "26.010 kg")
+    connect(page)
+    expect(headline(page)).to_have_text("1 refused")
+    page.locator("[data-waiting] summary").click()
+    page.get_by_role("button", name="Throw away").click()
+    page.get_by_role("button", name="Throw it away for good").click()
+    expect(headline(page)).to_have_text("all sent")
+    page.reload()
+    expect(headline(page)).to_have_text("all sent")
+    assert Reading.objects.count() == 0
+
+
+def test_another_persons_sign_in_neither_sees_nor_sends_what_waits(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE?check=BORE")
+    typed(page, "26.0731 mm")
+    page.context.clear_cookies()  # the session ended while the network was away
+    connect(page)
+    expect(headline(page)).to_have_text("1 waits, sign in to send")
+    page.goto("/bench/2401")
+    sign_in(page, cast.second_technician)
+    expect(headline(page)).to_have_text("all sent")
+    assert "26.0731" not in page.content()
+    wait_until_kept(page)
+    assert Reading.objects.count() == 0
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in**")
+    page.goto("/bench/2401")
+    sign_in(page, cast.technician)
+    expect(headline(page)).to_have_text("all sent")
+    row = Reading.objects.get()
+    assert (row.text, row.person) == ("26.0731 mm", cast.technician)
+
+
+def test_signing_out_throws_the_kept_pages_away(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    names = "caches.keys().then(all => all.filter(one => one.startsWith('bench-pages:')).length)"
+    assert page.evaluate(names) == 1
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in**")
+    assert page.evaluate(names) == 0
+    cut_off(page)
+    page.goto("/bench/2401")
+    expect(page.locator("body")).to_contain_text("This page is not kept on this tablet")
+
+
+def test_an_entry_that_was_cut_off_is_sent_again_and_counts_once(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    """The server has recorded it; its answer never came."""
+    page = tablet(cast.technician, f"{UNIT}/CASE?check=BORE")
+    cut: list[str] = []
+
+    def lose_the_answer(route: Any) -> None:
+        if route.request.method == "POST" and not cut:
+            cut.append(route.request.url)
+            route.fetch()
+            route.abort("connectionreset")
+        else:
+            route.continue_()
+
+    page.route("**/bench/2401/CASE**", lose_the_answer)
+    page.get_by_label("Gauge").select_option("B1")
+    page.get_by_role("textbox", name="Reading").fill("26.010 mm")
+    page.get_by_role("button", name="Record reading").click()
+    expect(page.locator("#hand-title")).not_to_have_text("Bore")
+    expect(headline(page)).to_have_text("all sent")
+    assert len(cut) == 1
+    assert [one.text for one in Reading.objects.all()] == ["26.010 mm"]
+
+
+def test_a_session_that_has_ended_loses_nothing(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    page = tablet(cast.technician, f"{UNIT}/CASE?check=BORE")
+    page.get_by_label("Gauge").select_option("B1")
+    page.get_by_role("textbox", name="Reading").fill("26.010 mm")
+    page.context.clear_cookies()
+    page.get_by_role("button", name="Record reading").click()
+    page.wait_for_url("**/sign-in**")  # the next check asks who it is
+    sign_in(page, cast.technician)
+    expect(headline(page)).to_have_text("all sent")
+    assert Reading.objects.get().text == "26.010 mm"
