@@ -8,6 +8,7 @@ From then on that reading stands alone there; the others stay listed.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import sqrt
 from typing import Literal, cast
 
@@ -28,6 +29,7 @@ class Decision:
     cautions: tuple[str, ...]
 
 
+@lru_cache(maxsize=16384)  # after each new reading a unit is judged anew, and all but one place is as before
 def decide(
     value_mm: float, expanded_um: float, lower_mm: float | None, upper_mm: float | None, rule: str
 ) -> Decision:
@@ -98,12 +100,19 @@ def _reduce(reading: ReadingRecord, material: str) -> _Reduced:
     warm_c = reading.part_temperature_c
     if warm_c is None:
         return _Reduced(reading, reading.value_mm, own_um, own_um)
-    cold = temperature(reading.value_mm, warm_c, material)
-    left = thermal(abs(reading.value_mm), warm_c, material)
-    thermal_um = 2 * left.standard_um
+    cold_mm, thermal_um, steps, cautions = at_20(reading.value_mm, warm_c, material)
     expanded_um = sqrt(own_um**2 + thermal_um**2)
-    steps = (*cold.working, *left.working)
-    return _Reduced(reading, cold.length_at_20_mm, expanded_um, own_um, thermal_um, steps, cold.cautions)
+    return _Reduced(reading, cold_mm, expanded_um, own_um, thermal_um, steps, cautions)
+
+
+@lru_cache(maxsize=4096)
+def at_20(
+    value_mm: float, warm_c: float, material: str
+) -> tuple[float, float, tuple[Step, ...], tuple[str, ...]]:
+    """A warm reading at 20 °C, and what its correction leaves uncertain (k = 2), µm."""
+    cold = temperature(value_mm, warm_c, material)
+    left = thermal(abs(value_mm), warm_c, material)
+    return cold.length_at_20_mm, 2 * left.standard_um, (*cold.working, *left.working), cold.cautions
 
 
 def weigh(readings: Iterable[ReadingRecord], material: str) -> tuple[Weighed, ...]:
