@@ -17,6 +17,7 @@ MARGIN = 30.0
 BEND = 26.0  # from the drawing's edge to where leaders turn
 ROW = 56.0  # from there to the balloons
 ROW_Y = MARGIN  # centre of the upper row
+TABLE = 190.0  # width of the table of pairs
 
 
 def _n(value: float) -> str:
@@ -32,8 +33,11 @@ class Frame:
     def __init__(self, drawing: Row, figures: Iterable[Figure], variant: str, *, room: int = 0) -> None:
         boxes = [extent(one) for one in figures]
         lines = [(one[1], one[2]) for one in drawing.get("centrelines", ()) if _drawn_in(one, variant)]
-        self.x0 = min([box[0] for box in boxes] + [start for start, _ in lines])
-        self.x1 = max([box[2] for box in boxes] + [end for _, end in lines])
+        table = [float(drawing["table_at"][0])] if "table_at" in drawing else []
+        self.x0 = min([box[0] for box in boxes] + [start for start, _ in lines] + table)
+        self.x1 = max(
+            [box[2] for box in boxes] + [end for _, end in lines] + [x + TABLE / SCALE for x in table]
+        )
         self.y0 = min(box[1] for box in boxes)
         lowest = [float(one["at"]) for one in drawing.get("dimension", ()) if one["along"] == "x"]
         self.y1 = max([box[3] for box in boxes] + lowest)
@@ -190,7 +194,8 @@ def _dimension(frame: Frame, row: Row, text: str) -> str:
 
 def _pair_table(frame: Frame, drawing: Row) -> str:
     """The pairs and their teeth, ruled, where a drawing office would letter them."""
-    pairs = [one for one in drawing.get("part", ()) if "pair" in one]
+    rows = [one for row in drawing.get("part", ()) for one in (row, *row.get("wheels", ()))]
+    pairs = [one for one in rows if "pair" in one]
     if "table_at" not in drawing or not pairs:
         return ""
     x, y = frame.at((float(drawing["table_at"][0]), float(drawing["table_at"][1])))
@@ -198,10 +203,10 @@ def _pair_table(frame: Frame, drawing: Row) -> str:
     rules = []
     for index, one in enumerate(pairs, 1):
         base = y + index * 20
-        rules.append(f"M{_n(x)} {_n(base - 15)}H{_n(x + 190)}")
+        rules.append(f"M{_n(x)} {_n(base - 15)}H{_n(x + TABLE)}")
         lines.append(f'<text x="{_n(x)}" y="{_n(base)}">{escape(one["pair"])}</text>')
         teeth = f"{one['teeth']} / {one['mates']}"
-        lines.append(f'<text x="{_n(x + 190)}" y="{_n(base)}" text-anchor="end">{teeth}</text>')
+        lines.append(f'<text x="{_n(x + TABLE)}" y="{_n(base)}" text-anchor="end">{teeth}</text>')
     return f'<g class="teeth"><path class="fine" d="{"".join(rules)}"/>{"".join(lines)}</g>'
 
 
