@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Page, expect
 
-from inspections.models import Examination, Reading
+from inspections.models import Examination, Photograph, Reading
 from tests.conftest import Cast
 from tests.inspections.conftest import PATIENCE_MS, Tablet, sign_in
 from tests.inspections.shop import strip_unit
@@ -59,8 +62,8 @@ def typed(page: Page, text: str, gauge: str = "B1") -> None:
         page.keyboard.press("Enter")
 
 
-def test_ten_readings_wait_on_the_tablet_and_are_sent_once(
-    bench: Examination, cast: Cast, tablet: Tablet
+def test_ten_readings_and_a_photograph_wait_on_the_tablet_and_are_sent_once(
+    bench: Examination, cast: Cast, tablet: Tablet, tmp_path: Path
 ) -> None:
     page = tablet(cast.technician, UNIT)
     wait_until_kept(page)
@@ -94,8 +97,17 @@ def test_ten_readings_wait_on_the_tablet_and_are_sent_once(
         go(page, "CASE?check=BORE")
         typed(page, text)
     expect(headline(page)).to_have_text("10 wait, no network")
-    assert Reading.objects.count() == 0
     go(page, "CASE?check=LOOK")
+    picture = tmp_path / "lug.jpg"
+    Image.new("RGB", (320, 200), (90, 110, 130)).save(picture)
+    page.get_by_text("Add a photograph").click()
+    page.get_by_label("Photograph", exact=True).set_input_files(picture)
+    page.get_by_label("What it shows").fill("the cracked lug")
+    page.get_by_role("button", name="Keep the photograph").click()
+    expect(headline(page)).to_have_text("11 wait, no network")
+    page.reload()
+    expect(headline(page)).to_have_text("11 wait, no network")
+    assert (Reading.objects.count(), Photograph.objects.count()) == (0, 0)
     page.evaluate("window.stayed = true")
 
     connect(page)
@@ -113,6 +125,8 @@ def test_ten_readings_wait_on_the_tablet_and_are_sent_once(
         ("BORE", "26.0101 mm"),
         ("BORE", "26.0102 mm"),
     ]
+    shot = Photograph.objects.get()
+    assert (shot.check_code, shot.note, shot.person) == ("LOOK", "the cracked lug", cast.technician)
     assert [one.place for one in rows][4:6] == ["left", "right"]
     assert {one.person for one in rows} == {cast.technician}
     assert not any(one.clock_off for one in rows)
@@ -237,3 +251,30 @@ def test_a_session_that_has_ended_loses_nothing(bench: Examination, cast: Cast, 
     sign_in(page, cast.technician)
     expect(headline(page)).to_have_text("all sent")
     assert Reading.objects.get().text == "26.010 mm"
+
+
+def test_ids_are_made_where_the_browser_makes_none(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    """Over plain http at a host name there is no randomUUID. RFC 9562: version 4, variant 10x."""
+    page = tablet(cast.technician, UNIT)
+    made = page.evaluate(
+        """async () => {
+          Object.defineProperty(crypto, "randomUUID", { value: undefined });
+          const { uuid } = await import("/static/inspections/uuid.js");
+          return Array.from({ length: 200 }, uuid);
+        }"""
+    )
+    assert len(set(made)) == 200
+    ids = [UUID(one) for one in made]
+    assert {(one.version, one.variant) for one in ids} == {(4, "specified in RFC 4122")}
+    assert [str(one) for one in ids] == made
+
+
+def test_a_deed_without_a_page_of_its_own_says_that_it_needs_the_network(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    page.reload()  # from here on the worker is in charge
+    cut_off(page)
+    page.get_by_role("button", name="The examination is finished").click()
+    expect(page.locator("body")).to_contain_text("This needs the network, and nothing was sent")
