@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
-from inspections.pictures import bolt_picture, float_picture, plug_picture
+from shop.pictures import bolt_picture, float_picture, plug_picture
 
 _LEFT, _RIGHT, _AXIS = 110.0, 370.0, 40.0  # the zone between two limits stands here on a bar 480 wide
 _EDGE = 14.0

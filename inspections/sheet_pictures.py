@@ -9,8 +9,8 @@ from django.utils.safestring import SafeString, mark_safe
 from inspections.bars import limit_bar
 from inspections.document import Guide
 from inspections.drawing import unit_drawing
-from inspections.pictures import bolt_picture, float_picture, plug_picture
 from shop.handbook.tightening import FALLBACK, ONE_FIGURE
+from shop.pictures import bolt_picture, float_picture, plug_picture
 
 
 def _drawn(svg: str) -> SafeString:

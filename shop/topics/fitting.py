@@ -8,6 +8,7 @@ from typing import Any
 from shop.handbook import fits
 from shop.refusals import Refusal
 from shop.topics.arguments import diameter, material
+from shop.topics.drawings import zones
 from shop.topics.shown import mm, um
 from shop.topics.table import Answer, Argument, Topic, asked
 
@@ -26,6 +27,7 @@ def _limits(values: Values) -> Answer:
         ),
         found.working,
         found.cautions,
+        drawing=zones([(found.zone, found.lower_um, found.upper_um)]),
     )
 
 
@@ -61,6 +63,7 @@ def _fit(values: Values) -> Answer:
         ),
         found.working,
         (*found.cautions, "Less than nothing is interference"),
+        drawing=zones([(one.zone, one.lower_um, one.upper_um) for one in (found.hole, found.shaft)]),
     )
 
 

@@ -12,6 +12,7 @@ from shop.handbook.quantities import Refused
 from shop.handbook.snaprings import snap_ring, squeezed_gasket
 from shop.refusals import Refusal
 from shop.topics.arguments import length
+from shop.topics.drawings import washer_pack
 from shop.topics.shown import mm, share
 from shop.topics.table import Answer, Argument, Topic, asked
 
@@ -97,7 +98,17 @@ def _end_float(values: Values) -> Answer:
         "shim_change_mm": found.shim_change_mm,
         "others": others,
     }
-    return Answer(reply, rows, found.working, found.cautions)
+    drawing = ""
+    if found.float_mm is not None and found.float_min_mm is not None and found.float_max_mm is not None:
+        drawing = washer_pack(
+            found.choice,
+            found.float_mm,
+            values["target_min"],
+            values["target_max"],
+            found.float_min_mm,
+            found.float_max_mm,
+        )
+    return Answer(reply, rows, found.working, found.cautions, drawing=drawing)
 
 
 def _snap_ring(values: Values) -> Answer:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.safestring import mark_safe
+
 from shop.handbook.bolts import bolt_grade, bolt_thread
 from shop.handbook.drills import insert_hole, tapping_drill
 from shop.handbook.quantities import Refused
 from shop.handbook.threads import thread
 from shop.handbook.tightening import pattern, tightening
+from shop.pictures import bolt_picture
 from shop.refusals import Refusal
 from shop.topics.arguments import condition, grade, length, tapped
+from shop.topics.drawings import thread_profile
 from shop.topics.shown import mm, torque
 from shop.topics.table import Answer, Argument, Topic, asked
 
@@ -45,6 +49,7 @@ def _thread(values: Values) -> Answer:
         ),
         found.working,
         found.cautions,
+        drawing=thread_profile(found.pitch_mm, found.angle_deg, found.taper, found.designation),
     )
 
 
@@ -146,6 +151,9 @@ def _pattern(values: Values) -> Answer:
         ),
         found.working,
         found.cautions,
+        drawing=mark_safe(  # noqa: S308  our own drawing; what was typed is escaped
+            bolt_picture([(name, x, y, found.order.index(name) + 1) for name, x, y in bolts])
+        ),
     )
 
 
