@@ -39,7 +39,10 @@ from inspections.reworking import (
 from inspections.sheet_pictures import with_pictures
 from inspections.sheeting import SEEN, SIGN, TEST, TESTS, same_work
 from inspections.sheets import compute_sheet, make_sheet, newest_sheet, paper_of
+from inspections.wrenches import BOX as WRENCH_BOX
+from inspections.wrenches import wrench_choices, wrenches_in_use
 from inventory.models import Piece
+from shop import clock
 from shop.access import Actor, NotThere, ticket_for
 from shop.models import STAGES, Ticket
 from shop.refusals import Conflict, Refusal
@@ -191,10 +194,13 @@ def _sheet_context(
     document = with_pictures(row.document, guide, links)
     written = newest_boxes(row)
     in_hand = request.POST.get("step", "") if errors else ""
+    wrenches, today = wrenches_in_use(), clock.today()
     for step in document["steps"]:
+        choices = wrench_choices(step, wrenches, today)
         typed = request.POST if step["code"] == in_hand else {}
         step["fields"] = [
             _field(step["code"], place, box, written=written, typed=typed, errors=errors)
+            | {"choices": choices if box == WRENCH_BOX else []}
             for place, box in enumerate(step["boxes"])
         ]
     seen = written.get((SIGN, SEEN))

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
 from inspections.findings import judgement_of
 from inspections.guides import guide_of
-from inspections.models import AsBuilt, BuildRow, BuildSheet
+from inspections.models import AsBuilt, BuildRow, BuildSheet, Gauge
 from inspections.reworking import examination_of, spoilt_by_rework
 from inspections.sheeting import SEEN, SIGN, TEST, TESTS, same_work
 from inspections.sheets import compute_sheet, newest_sheet
+from inspections.wrenches import wrench_for_box
 from inventory.ledger import issue_reservation
 from inventory.models import Piece, Reservation
 from inventory.pieces import fit_piece, scrap_piece
@@ -63,7 +65,10 @@ def record_box(
         raise Refusal(text="This box has its own button below the steps.")
     _right_figure(box, text)
     _open_sheet(sheet)
-    return _write(sheet, step_code, box, text, by=by, at=at)
+    step: dict[str, Any] = next((one for one in sheet.document["steps"] if one["code"] == step_code), {})
+    wrench = wrench_for_box(step, box, text, at)
+    text = text if wrench is None else wrench.code
+    return _write(sheet, step_code, box, text, by=by, at=at, wrench=wrench)
 
 
 def _right_figure(box: str, text: str) -> None:
@@ -103,13 +108,22 @@ def _open_sheet(sheet: BuildSheet) -> None:
         )
 
 
-def _write(sheet: BuildSheet, step_code: str, box: str, text: str, *, by: Actor, at: datetime) -> AsBuilt:
+def _write(
+    sheet: BuildSheet,
+    step_code: str,
+    box: str,
+    text: str,
+    *,
+    by: Actor,
+    at: datetime,
+    wrench: Gauge | None = None,
+) -> AsBuilt:
     with transaction.atomic():
         last = AsBuilt.objects.filter(sheet=sheet, step_code=step_code, box=box).order_by("-id").first()
         if last is not None and last.text == text and last.person_id == by.person.pk:
             return last
         row = AsBuilt.objects.create(
-            sheet=sheet, step_code=step_code, box=box, text=text, person=by.person, at=at
+            sheet=sheet, step_code=step_code, box=box, text=text, gauge=wrench, person=by.person, at=at
         )
         write_line(
             by=by,

@@ -12,11 +12,13 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
+from inspections.gaugekinds import candidates_of
 from inspections.guides import guide_of
 from inspections.judging import Dispute, Finding, Judgement, PieceRecord, ReadingRecord, judge
 from inspections.kept import Kept
 from inspections.models import Examination, Gauge, Reading, ReadingPiece
 from inventory.models import Piece
+from shop import clock
 from shop.access import Actor, NotThere
 from shop.models import User
 
@@ -106,6 +108,7 @@ class State(NamedTuple):
     pieces: tuple[PieceRow, ...]
     gauges: tuple[GaugeRow, ...]
     people: tuple[tuple[int, str], ...]
+    today: date  # which gauges are past due, and so cannot settle a close value
 
 
 def states_of(several: Sequence[Examination]) -> list[State]:
@@ -114,7 +117,7 @@ def states_of(several: Sequence[Examination]) -> list[State]:
         GaugeRow._make((*row[:5], row[5] is not None, *row[6:]))
         for row in Gauge.objects.values_list(*_GAUGE_FIELDS)
     )
-    people, pieces = _people(), _pieces(several)
+    people, pieces, today = _people(), _pieces(several), clock.today()
     return [
         State(
             one.pk,
@@ -124,6 +127,7 @@ def states_of(several: Sequence[Examination]) -> list[State]:
             tuple(pieces.get((one.ticket_id, one.donor_id), ())),
             gauges,
             people,
+            today,
         )
         for one in several
     ]
@@ -166,9 +170,7 @@ def _people() -> tuple[tuple[int, str], ...]:
     )
 
 
-def reading_records(
-    states: Sequence[State], aside: Collection[str] = ()
-) -> dict[int, list[ReadingRecord]]:
+def reading_records(states: Sequence[State], aside: Collection[str] = ()) -> dict[int, list[ReadingRecord]]:
     """All readings as judging takes them, by examination: two queries, however many are asked for."""
     found: dict[int, list[ReadingRecord]] = {one.examination: [] for one in states}
     if not states:
@@ -283,7 +285,9 @@ def examined_many(several: Sequence[Examination]) -> list[Examined]:
         # Pieces of positions that the variant lacks lie aside, in their trays.
         here = {one.code for one in guides[state.examination].positions_of(state.variant)}
         pieces = [one.record for one in state.pieces if one.position in here]
-        judgement = judge(guides[state.examination], state.variant, pieces, rows)
+        guide = guides[state.examination]
+        rack = [one for one in state.gauges if not one.retired]
+        judgement = judge(guide, state.variant, pieces, rows, candidates_of(guide, rack, state.today))
         found[state] = Examined(state, rows, judgement)
         _kept.keep(state, found[state])
     return [found[one] for one in states]

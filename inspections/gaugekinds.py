@@ -11,6 +11,7 @@ from typing import Literal, Protocol, TypeVar
 
 from inspections.document import DIMENSIONS, Check, GuideIndex
 from inspections.judged import ReadingRecord
+from inspections.too_close import Candidate, Candidates
 
 PLUG, RING, WRENCH, CHAIN = "plug gauge", "ring gauge", "torque wrench", "chain"
 FIXED = (PLUG, RING)
@@ -93,7 +94,7 @@ def asks_of(guide: GuideIndex, check: Check, size: str = "") -> Asks:
     """What the check asks of a gauge, for a piece of that size."""
     feature = guide.feature.get(check.feature)
     if feature is None:
-        return Asks(check.title, "", check.gauge_um, check.lower_mm, check.upper_mm)
+        return Asks(check.title, check.dimension, check.gauge_um, check.lower_mm, check.upper_mm)
     limit = feature.limit(size) or feature.limits[0]
     return Asks(check.title, feature.dimension, check.gauge_um, limit.lower_mm, limit.upper_mm)
 
@@ -212,6 +213,17 @@ def usable(gauges: Iterable[G], asks: Asks, today: date) -> list[G]:
         (one.state != "fine", gauge.expanded_um, gauge.code, gauge) for one, gauge in found if not one.refused
     ]
     return [row[-1] for row in sorted(rows, key=lambda row: row[:3])]
+
+
+def candidates_of(guide: GuideIndex, gauges: Sequence[GaugeLike], today: date) -> Candidates:
+    """Gauges that could settle a close value at a check: none that is refused there, no plug and no ring."""
+    rack = [one for one in gauges if one.kind not in FIXED]
+
+    def at(check: Check, size: str) -> list[Candidate]:
+        found = usable(rack, asks_of(guide, check, size), today)
+        return [Candidate(one.code, one.expanded_um) for one in found]
+
+    return at
 
 
 def told_codes(gauges: Sequence[GaugeLike]) -> str:
