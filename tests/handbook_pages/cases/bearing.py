@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-DUTY = [
+DUTY: list[dict[str, Any]] = [
     {"name": "first", "share": 0.1, "speed": "600 rpm", "radial": "9 kN"},
     {"name": "top", "share": 0.9, "speed": 1500, "radial": "2 kN", "axial": "0 N"},
 ]
 # A body with a duty has no load or speed of its own; None takes a value away.
-WITH_DUTY = {"radial": None, "axial": None, "speed": None, "x": None, "y": None, "e": None}
+WITH_DUTY: dict[str, Any] = {"radial": None, "axial": None, "speed": None, "x": None, "y": None, "e": None}
 
 GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     # A bearing maker's own report, stored: C 55.3 kN, Fr 4 kN, Fa 0.5 kN, 1800 rpm: P = Fr, 24 500 h.

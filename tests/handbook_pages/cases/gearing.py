@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-PAIR = [{"teeth": 12, "module": 3, "shift": 0.6}, {"teeth": 24, "module": "3 mm", "shift": 0.36}]
+PAIR: list[dict[str, Any]] = [
+    {"teeth": 12, "module": 3, "shift": 0.6},
+    {"teeth": 24, "module": "3 mm", "shift": 0.36},
+]
 
 GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     # A sliding-mesh box of a textbook, stored: 20/40 and 18 by an idler to 38, reverse 4.2222.
