@@ -95,6 +95,7 @@ def test_against_an_independent_package(seed: int) -> None:
     mine = gauge_study(_study(values), 20.0)
     theirs = capstat_core.gage_rr(values, tolerance=20.0)
     assert mine.pooled != theirs.interaction_included
+    assert theirs.ndc is not None
     assert mine.distinct_categories == max(1, theirs.ndc)
     for sigma, variance in (
         (mine.repeatability, theirs.var_repeatability),

@@ -27,6 +27,7 @@ NAMES = sorted(info.name for info in pkgutil.walk_packages([str(ROOM)], "shop.ha
 PLAIN = {
     *("convert", "units", "canonical_unit", "show_length", "both", "materials", "rows", "band", "within"),
     *("involute", "inverse_involute", "forms", "makes", "parts"),
+    *("quantile", "pinball"),
 }
 DOCUMENTED = {
     f"shop.handbook.{name}"
@@ -51,6 +52,13 @@ DOCUMENTED = {
         "pressing",
         "shrinking",
         "bearings",
+        "survival",
+        "gaugestudy",
+        "stockcontrol",
+        "ordering",
+        "resampling",
+        "scoring",
+        "queueing",
         "tables.reading",
     )
 }
