@@ -9,6 +9,8 @@ from dataclasses import replace
 
 from inspections.document import Check, GuideIndex
 from inspections.judged import Dispute, Finding, PieceRecord, ReadingRecord
+from shop.handbook.quantities import Refused
+from shop.handbook.threads import thread
 
 SOUND = "sound"
 View = Callable[[ReadingRecord], object]
@@ -66,14 +68,18 @@ def judge_look(
 def judge_thread(
     guide: GuideIndex, check: Check, piece: PieceRecord, readings: Sequence[ReadingRecord]
 ) -> Finding:
-    """A thread is looked at like anything else; another designation than the guide's is outside."""
+    """A thread is chased, then looked at; another designation than the guide's is outside."""
+    if not readings and check.chase:
+        words = f"{check.title}: chase it first, then look. Not examined yet."
+        return replace(_not_examined(check, piece), words=words)
     right = plain(check.designation)
     rows = [replace(one, outcome=SOUND) if plain(one.outcome) == right else one for one in readings]
     known = {SOUND, *(one.code for one in guide.defects_of.get(check.code, ()))}
     other = [one for one in rows if one.outcome not in known]
     if not other:
         return judge_look(guide, check, piece, rows)
-    words = f"{check.title}: {other[-1].outcome} found, {check.designation} expected."
+    found = other[-1].outcome
+    words = f"{check.title}: {found} found, {check.designation} expected."
     return Finding(
         check.code,
         check.position,
@@ -83,7 +89,27 @@ def judge_thread(
         typed=other[-1].text,
         remedies=check.remedies,
         condemns=not check.remedies,
+        cautions=_forced(check, found),
     )
+
+
+def _forced(check: Check, found: str) -> tuple[str, ...]:
+    """A taper thread and a parallel one are never mates, however far one screws into the other."""
+    taper, other = _is_taper(check.designation), _is_taper(found)
+    if check.taper is not None:
+        taper = check.taper
+    if taper is None or other is None or taper == other:
+        return ()
+    if other:
+        return ("A taper plug forced into a parallel boss splits it. Look for cracks round the hole.",)
+    return ("A parallel plug in a taper hole does not seal by its thread.",)
+
+
+def _is_taper(designation: str) -> bool | None:
+    try:
+        return thread(designation).taper
+    except Refused:
+        return None
 
 
 def judge_identity(

@@ -1,11 +1,15 @@
 """Defects and remedies: each defect leads somewhere, each remedy makes good what it is named for."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 from inspections.checking.book import Book
 from inspections.checking.checks import restores
 from inspections.document import Remedy
 from inspections.shape import Problem
+
+# Pictures of rejects come with the program: a revision is frozen, what it shows must not change under it.
+PICTURES = Path(__file__).parents[1] / "static" / "inspections" / "rejects"
 
 
 def remedy_problems(book: Book) -> Iterator[Problem]:
@@ -57,5 +61,9 @@ def _defects(book: Book) -> Iterator[Problem]:
             yield book.say("defect", one.code, "condemns", words)
         if not (one.condemns or one.harmless or one.remedies):
             yield book.say("defect", one.code, "remedies", "Say condemns, harmless, or name a remedy.")
+        if one.picture and not (PICTURES / one.picture).is_file():
+            known = ", ".join(sorted(file.name for file in PICTURES.iterdir()))
+            words = f"There is no picture {one.picture}. There are: {known}."
+            yield book.say("defect", one.code, "picture", words)
         for code in one.remedies:
             yield from restores(book, "defect", one.code, code, one.check)

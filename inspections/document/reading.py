@@ -1,6 +1,7 @@
 """From a checked document (parsed TOML, or the JSON of a revision) to records."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from inspections.document.records import (
@@ -21,6 +22,7 @@ from inspections.document.records import (
     Term,
     Variant,
 )
+from inspections.document.sensitivity import shifts_of
 from shop.handbook import fits
 from shop.handbook.quantities import Refused
 
@@ -211,7 +213,7 @@ def read(document: Mapping[str, Any]) -> Guide:
     KeyError, TypeError or ValueError mean a document that the checker should have refused.
     """
     head = document["guide"]
-    return Guide(
+    guide = Guide(
         family=head["family"],
         family_name=head["name"],
         maker=head["maker"],
@@ -261,3 +263,13 @@ def read(document: Mapping[str, Any]) -> Guide:
         drawing=document.get("drawing", {}),
         build_minutes=int(head.get("build_minutes", 0)),
     )
+    return _asking_for_warmth(guide)
+
+
+def _asking_for_warmth(guide: Guide) -> Guide:
+    """The part's temperature is asked for at every sensitive check, whether the guide says so or not."""
+    features = {one.code: one for one in guide.features}
+    materials = {one.code: one.material for one in guide.positions}
+    sensitive = shifts_of(guide.checks, features, materials)
+    checks = tuple(replace(one, warm=True) if one.code in sensitive else one for one in guide.checks)
+    return replace(guide, checks=checks)

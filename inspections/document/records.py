@@ -150,7 +150,7 @@ class Check:
     places: tuple[str, ...] = ()  # "front, upright" is a depth and a direction
     repeats: int = 1  # readings wanted at each place
     gauge_um: float | None = None  # largest expanded uncertainty of a gauge that may be used
-    warm: bool = False  # ask for the part's temperature
+    warm: bool = False  # ask for the part's temperature: so the guide says, or the check is sensitive to it
     terms: tuple[Term, ...] = ()
     min_mm: float | None = None
     max_mm: float | None = None
