@@ -99,6 +99,8 @@ def gauge_study(
     :param spread: deviations in a study variation: 6 (99.73 %) or 5.15 (99 %)
     :param pool_above: the interaction is pooled when its p is above this, 0 to 1
 
+    Reference: AIAG, Measurement Systems Analysis, 4th edition, III-B (analysis of variance).
+
     >>> values = {"A": (10.1, 10.2, 12.0, 12.1), "B": (10.3, 10.2, 12.2, 12.3)}
     >>> rows = [Trial(str(n // 2), who, v) for who, four in values.items() for n, v in enumerate(four)]
     >>> found = gauge_study(rows, tolerance=2.0)
@@ -175,6 +177,8 @@ def acceptance_risk(
     :param upper: upper limit of the piece
     :param accept_lower: a reading from here is accepted; None = the lower limit
     :param accept_upper: a reading up to here is accepted; None = the upper limit
+
+    Reference: JCGM 106:2012, 9.5.
 
     >>> found = acceptance_risk(0.0, 0.12, 0.04, -0.2, 0.2)
     >>> round(found.consumer, 6), round(found.producer, 6)

@@ -89,6 +89,9 @@ def order_quantity(
     :param breaks: lower prices for larger orders, quantities rising
     :param shortage_cost: b, for each piece that waits a year [money], or None: no shortage
 
+    Reference: Harris 1913; Snyder and Shen, Fundamentals of Supply Chain Theory, 3.2, 3.4 and 3.5 (from
+    memory).
+
     >>> found = order_quantity(1300, 8, 0.75, 0.3, [Break(400, 0.72), Break(800, 0.68)])
     >>> found.quantity, found.unit_cost, round(found.annual_cost, 2)
     (800.0, 0.68, 978.6)
@@ -136,6 +139,8 @@ def order_plan(demands: Sequence[float], order_cost: float, holding_cost: float)
     :param demands: pieces needed in each period, 0 or more, at most 200 periods
     :param order_cost: K, for each order [money]
     :param holding_cost: h, for each piece kept to the next period [money]
+
+    Reference: Wagner and Whitin 1958, Management Science 5:89 (from memory).
 
     >>> order_plan([90, 120, 80, 70], 500, 2).orders
     (210.0, 0.0, 150.0, 0.0)

@@ -51,6 +51,9 @@ def queue(arrival_rate: float, service_rate: float, benches: int = 1) -> Queue:
     :param service_rate: μ, units that one bench finishes in a unit of time, above 0
     :param benches: c, 1 to 100
 
+    Reference: Erlang C; Hillier and Lieberman, Introduction to Operations Research, M/M/s (from
+    memory).
+
     >>> found = queue(2, 3, 2)
     >>> round(found.idle, 9), round(found.wait, 6), round(found.stay, 9)
     (0.5, 0.041667, 0.375)
@@ -102,6 +105,8 @@ def weeks_to_finish(history: Sequence[int], jobs: int, level: float = 0.85) -> P
     :param history: units finished in each past week, 0 to 1000, at most 500 weeks
     :param jobs: units to finish, 1 to 1000
     :param level: share of cases that the weeks must hold for, 0.01 to 0.99
+
+    Reference: exact distribution of drawing past weeks with replacement; common practice, no source.
 
     >>> found = weeks_to_finish([3, 5, 2, 4], 9)
     >>> found.weeks, found.chances, found.at_level

@@ -54,6 +54,9 @@ def back_test(
     :param draws: for each forecast, 100 to 2000
     :param seed: beginning of the random numbers, 0 to 4294967295
 
+    Reference: Koenker and Bassett 1978, Econometrica 46:33 (from memory), for the loss; common
+    practice, no source, for the order of the history.
+
     >>> found = back_test([[1.0]] * 10, [0.5])
     >>> found.held_out, found.scores[0].pinball, found.scores[0].coverage
     (5, 0.0, 1.0)
@@ -79,6 +82,8 @@ def score(forecasts: Sequence[Sequence[float]], came: Sequence[float], levels: S
     :param forecasts: for each case its quantiles, one for each level
     :param came: what came in each case
     :param levels: the levels of the quantiles, each 0.01 to 0.99
+
+    Reference: Koenker and Bassett 1978, Econometrica 46:33 (from memory).
 
     >>> found = score([[2671.0]] * 3, [2700.0] * 3, [0.1])
     >>> round(found.scores[0].pinball * 3, 9), found.scores[0].coverage

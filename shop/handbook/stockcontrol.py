@@ -78,6 +78,9 @@ def reorder(
     :param model: "normal", "poisson" or "negative binomial"
     :param lead_time_sd: standard deviation σ_L of the lead time [periods]
 
+    Reference: Silver, Pyke and Thomas, Inventory and Production Management in Supply Chains (from
+    memory).
+
     >>> round(reorder(20, 4, 9, 0.95, lead_time_sd=2).reorder_point, 4)
     248.6911
     >>> reorder(0.8, 0, 1, 0.95, "poisson").reorder_point
@@ -129,6 +132,9 @@ def expected_short(reorder_point: float, mean: float, variance: float, model: st
     :param variance: its variance [pieces²]; Poisson does not use it
     :param model: "normal", "poisson" or "negative binomial"
 
+    Reference: Silver, Pyke and Thomas, Inventory and Production Management in Supply Chains (from
+    memory).
+
     >>> round(expected_short(1, 2.0, 2.0, "poisson").expected_short, 6)
     1.135335
     """
@@ -166,6 +172,9 @@ def intermittent(
     :param history: demand of each period, oldest first, 0 or more, at most 1000 periods
     :param smoothing: α, 0.01 to 1
     :param variant: "croston" or "syntetos-boylan"
+
+    Reference: Croston 1972, Oper. Res. Quarterly 23:289; Syntetos and Boylan 2005, Int. J. Forecasting
+    21:303 (both from memory).
 
     >>> found = intermittent([0, 0, 3, 0, 0, 3, 0, 0, 3], 0.1, "croston")
     >>> found.size, found.interval, found.per_period

@@ -82,6 +82,10 @@ def kaplan_meier(durations: Sequence[float], observed: Sequence[bool], confidenc
     :param observed: True where the unit failed, False where it was last seen running
     :param confidence: of the band, 0.5 to 0.999
 
+    Reference: Kaplan and Meier 1958, J. Amer. Statist. Assoc. 53:457; band as Kalbfleisch and Prentice,
+    The Statistical Analysis of Failure Time Data (both from memory); the estimator is that of
+    scipy.stats.
+
     >>> found = kaplan_meier([6, 6, 7, 10], [True, False, True, False])
     >>> found.times, found.survival
     ((6.0, 7.0), (0.75, 0.375))
@@ -114,6 +118,9 @@ def weibull(durations: Sequence[float], observed: Sequence[bool]) -> Weibull:
 
     :param durations: time of each unit until it failed or was last seen, above 0
     :param observed: True where the unit failed, False where it was last seen running
+
+    Reference: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3 and 8.1.6.2; the estimator is
+    that of scipy.stats.
 
     >>> hours = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
     >>> found = weibull(hours + [500] * 10, [True] * 10 + [False] * 10)
@@ -154,6 +161,9 @@ def comebacks(ages: Sequence[float], term: float, shape: float, scale: float) ->
     :param term: warranty term T, above 0
     :param shape: Weibull shape β, 0.05 to 50
     :param scale: Weibull scale η, above 0
+
+    Reference: NIST/SEMATECH e-Handbook of Statistical Methods, 8.1.6.2, for the distribution;
+    conditional on having lasted so long (common practice, no source).
 
     >>> round(comebacks([500.0] * 10, 600.0, 1.7207971807, 606.5275652695).expected, 5)
     2.32274
@@ -206,6 +216,8 @@ def log_rank(
     :param observed: True where a unit of the first group failed
     :param other_durations: times of the second group
     :param other_observed: True where a unit of the second group failed
+
+    Reference: Mantel 1966 (from memory); by scipy.stats.
 
     >>> found = log_rank([6, 6, 7, 10], [True] * 4, [20, 22, 23, 25], [True] * 4)
     >>> found.p_value < 0.05
