@@ -398,3 +398,20 @@ def test_readings_of_unknown_checks_or_pieces_change_nothing() -> None:
     bench.say("NO-SUCH", "sound")
     bench.read("BORE", 99.0, pieces=(("P9", 1),))
     assert bench.judge().findings == before
+
+
+def test_a_thread_is_chased_before_it_is_looked_at() -> None:
+    bench = Bench(SMALL.replace('designation = "3/8-16 UNC"', 'designation = "3/8-16 UNC"\nchase = true', 1))
+    found = one(bench, "THREAD")
+    assert (found.state, found.words) == (
+        "not examined",
+        "Cover holes: chase it first, then look. Not examined yet.",
+    )
+
+
+def test_a_taper_plug_in_a_parallel_boss_is_cautioned() -> None:
+    bench = Bench(SMALL.replace('"3/8-16 UNC"', '"G 1/2"', 1))
+    bench.say("THREAD", "1/2-14 NPT")
+    found = one(bench, "THREAD")
+    assert found.state == "outside"
+    assert any("splits it" in caution for caution in found.cautions)
