@@ -17,6 +17,7 @@ PRESSING = (
 )
 ROUGHNESS = "Rough or scored surfaces flatten and lose interference; dents and old fretting lose more"
 FRICTION_HINT = f"Steel in steel: 0.12 oiled, 0.15 to 0.20 dry ({COMMON_PRACTICE})"
+LIFTING = "Lift what is heavy with a hoist or with two people, and never reach under a part that hangs"
 MAKER_FIRST = "The maker's fit and a competent person come before this figure"
 
 
@@ -107,7 +108,7 @@ def press_fit(
         Step("F = μ p π d L, T = F d/2", (("p", f"{pressure:.2f} MPa"),), LAME),
         Step("hub σ = p (Do²+d²)/(Do²−d²), shaft σ = −p (d²+di²)/(d²−di²), radial −p", (), LAME),
     )
-    cautions = [PRESSING, MAKER_FIRST, ROUGHNESS, *hub.cautions, *shaft.cautions]
+    cautions = [PRESSING, LIFTING, MAKER_FIRST, ROUGHNESS, *hub.cautions, *shaft.cautions]
     return PressFit(
         pressure_mpa=pressure,
         press_force_n=force,

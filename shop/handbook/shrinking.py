@@ -7,6 +7,7 @@ just goes on at the mean size sticks half way at the worst. Lengths mm, temperat
 from dataclasses import dataclass
 
 from shop.handbook.materials import expansion
+from shop.handbook.pressing import LIFTING
 from shop.handbook.quantities import Refused
 from shop.handbook.tables.reading import rows
 from shop.handbook.working import FROM_MEMORY, OutOfRange, Step, within
@@ -17,11 +18,13 @@ HEATING = (
     "Oven or induction heater with a thermometer, never a flame: it heats one side and ruins the temper",
     "Hot parts burn: gloves, nothing that burns near by, and a seat to put the part down on",
     "Have it go home at once, hold it against its shoulder until it grips, and do not quench it",
+    LIFTING,
     "The maker's temperature comes first",
 )
 CHILLING = (
     "Dry ice and liquid nitrogen burn skin and drive the air out of a room: gloves, visor and open doors",
     "Frost melts to water in the fit: oil the part, and never strike it while it is cold and brittle",
+    LIFTING,
     "The maker's temperature comes first",
 )
 

@@ -37,13 +37,13 @@ def _press_fit(values: Values) -> Answer:
         ("Press force", force(found.press_force_n)),
         ("Pressure in the fit", pressure(found.pressure_mpa)),
         ("Torque held", torque(sure.torque_held_nm)),
-        ("Hub, hoop stress at the bore", pressure(found.hub_hoop_stress_mpa)),
-        ("Hub, equivalent stress there", pressure(found.hub_equivalent_stress_mpa)),
+        ("Hub, hoop stress", pressure(found.hub_hoop_stress_mpa)),
+        ("Hub, equivalent stress", pressure(found.hub_equivalent_stress_mpa)),
         ("Shaft, hoop stress", pressure(found.shaft_hoop_stress_mpa)),
         ("Hub grows outside by", um(1000 * found.hub_growth_mm)),
     ]
     if values["shaft_bore"]:
-        rows.append(("Bore of the shaft closes by", um(1000 * found.bore_closing_mm)))
+        rows.append(("Shaft bore closes by", um(1000 * found.bore_closing_mm)))
     working = list(found.working)
     reply: dict[str, Any] = {
         "pressure_mpa": found.pressure_mpa,
@@ -60,21 +60,20 @@ def _press_fit(values: Values) -> Answer:
         "warm_interference_mm": None,
     }
     if holds is not None:
-        rows.append(("Holds the torque asked for", "yes" if holds else "no"))
+        rows.append(("Holds the torque", "yes" if holds else "no"))
     if values["temperature"] is not None:
-        at = sure_size = values["interference"] if least is None else least
         warm = warm_interference(
             values["diameter"],
-            sure_size,
+            values["interference"] if least is None else least,
             values["hub_material"],
             values["shaft_material"],
             values["temperature"],
         )
         reply["warm_interference_mm"] = warm.interference_mm
-        rows.append((f"Left at {celsius(values['temperature'])} of {mm(at)}", mm(warm.interference_mm)))
+        rows.append(("Interference left warm", mm(warm.interference_mm)))
         working += warm.working
         cautions += warm.cautions
-    return Answer(reply, tuple(rows), tuple(working), tuple(dict.fromkeys(cautions)))
+    return Answer(reply, tuple(rows), tuple(dict.fromkeys(working)), tuple(dict.fromkeys(cautions)))
 
 
 def _shrink_fit(values: Values) -> Answer:

@@ -22,11 +22,11 @@ def torque(value: float) -> str:
 
 
 def force(value: float) -> str:
-    return f"{value:.0f} N ({convert(value, 'force', 'lbf'):.0f} lbf)"
+    return f"{value:.0f} N ({convert(value, 'force', 'lbf'):.0f} lbf)".replace("-", "−")
 
 
 def pressure(value: float) -> str:
-    return f"{value:.1f} MPa ({convert(value, 'pressure', 'psi'):.0f} psi)"
+    return f"{value:.1f} MPa ({convert(value, 'pressure', 'psi'):.0f} psi)".replace("-", "−")
 
 
 def celsius(value: float) -> str:

@@ -184,6 +184,7 @@ def test_every_material_has_elastic_constants() -> None:
 def test_pressing_has_its_caution() -> None:
     found = press_fit(60, 0.03, 30, 100)
     assert found.cautions[0] == PRESSING
+    assert any(one.startswith("Lift what is heavy") for one in found.cautions)
     assert all(word in PRESSING for word in ("through the ring that is being fitted", "guard", "Stand clear"))
 
 
@@ -273,7 +274,14 @@ def test_what_is_not_said_is_taken_as_the_tender_part() -> None:
 
 def test_heating_has_its_cautions() -> None:
     text = " ".join(shrink_fit(50, 0.03, 0.02, "steel", part="hardened gear").cautions)
-    for words in ("never a flame", "induction", "gloves", "maker's temperature comes first", "goes soft"):
+    for words in (
+        "Lift what is heavy",
+        "never a flame",
+        "induction",
+        "gloves",
+        "maker's temperature comes first",
+        "goes soft",
+    ):
         assert words in text
 
 
