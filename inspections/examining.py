@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from datetime import datetime
 
 from django.db import transaction
 from django.db.models import F
 
 from inspections.answers import unanswered
-from inspections.document import Bond, GuideIndex
 from inspections.findings import judgement_of, open_disputes, pieces_of
 from inspections.guides import guide_of, newest_revision
+from inspections.laying import rows_for
 from inspections.models import Examination, ReadingPiece
 from inventory.models import Piece
-from inventory.pieces import NewPiece, lay_out_pieces
+from inventory.pieces import lay_out_pieces
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
@@ -54,7 +54,7 @@ def open_examination(
         examination = Examination.objects.create(
             ticket=ticket, revision=revision, opened_at=at, opened_by=by.key
         )
-        rows = _rows(guide, variant, {*missing})
+        rows = rows_for(guide, variant, {*missing})
         lay_out_pieces(ticket=ticket, source=source, family=ticket.family, rows=rows, by=by, at=at)
         write_line(
             by=by, deed="opened", thing=examination, ticket_number=ticket.number, at=at, guide=revision.number
@@ -62,43 +62,6 @@ def open_examination(
         if ticket.stage != "stripped":
             move_ticket(ticket=ticket, to="stripped", by=by, at=at)
     return examination
-
-
-def _rows(guide: GuideIndex, variant: str, missing: Collection[str]) -> list[NewPiece]:
-    positions = guide.positions_of(variant)
-    bound = bonds_by_position(guide.guide.bonds, (one.code for one in positions))
-    rows = []
-    for one in positions:
-        code, kind, name = bound.get(one.code, ("", "", ""))
-        rows.append(
-            NewPiece(one.code, missing=one.code in missing, bond_code=code, bond_kind=kind, bond_name=name)
-        )
-    return rows
-
-
-def bonds_by_position(bonds: Iterable[Bond], positions: Iterable[str]) -> dict[str, tuple[str, str, str]]:
-    """Code, kind and name of the set that each bound position's piece belongs to.
-
-    A piece belongs to one set: a ``must`` bond wins, and ``should`` bonds that share a position (a cluster
-    that ran with three wheels) are one set, by the code of the first.
-    """
-    here = {*positions}
-    found: dict[str, tuple[str, str, str]] = {}
-    groups: list[tuple[Bond, list[str]]] = []
-    for bond in sorted(bonds, key=lambda one: one.kind != "must"):
-        members = [code for code in bond.positions if code in here and code not in found]
-        if bond.kind == "must":
-            found.update(dict.fromkeys(members, (bond.code[:20], "must", bond.name)))
-            continue
-        touching = [group for group in groups if {*group[1]} & {*members}]
-        first = touching[0][0] if touching else bond
-        merged = [code for _, codes in touching for code in codes]
-        groups = [group for group in groups if group not in touching]
-        groups.append((first, [*merged, *(code for code in members if code not in merged)]))
-    for bond, members in groups:
-        name = bond.name if {*members} <= {*bond.positions} else f"ran together: {', '.join(members)}"
-        found.update(dict.fromkeys(members, (bond.code[:20], "should", name)))
-    return found
 
 
 def mark_missing(

@@ -25,10 +25,11 @@ from inspections.gauge_desk import Chosen, Rack, choose_gauge, fixed_outcome, ne
 from inspections.gauges import gauges_in_use
 from inspections.guides import guide_of
 from inspections.models import Examination, Reading, ReadingPiece
+from inspections.projecting import project_measures
 from inspections.refusing import No as _No
 from inspections.seeing import SOUND, plain
 from inspections.zeroing import last_zeroings
-from inventory.models import Measure, Piece
+from inventory.models import Piece
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
@@ -403,23 +404,4 @@ def _project(desk: _Desk, recorded: Sequence[UUID], at: datetime) -> None:
     touched = {one.check_code for one in rows if desk.checks[one.check_code].kind == "measure"}
     if not touched:
         return
-    judgement = judgement_of(desk.examination)
-    pieces = {one.tag: one for one in desk.pieces}
-    for code in touched:
-        feature = desk.checks[code].feature
-        for finding in judgement.of_check(code):
-            piece = pieces[finding.piece]
-            if finding.value_mm is None or finding.expanded_um is None:
-                Measure.objects.filter(piece=piece, feature=feature).delete()
-                continue
-            Measure.objects.update_or_create(
-                piece=piece,
-                feature=feature,
-                defaults={
-                    "condition": piece.condition,
-                    "value_um": finding.value_mm * 1000,
-                    "expanded_um": finding.expanded_um,
-                    "state": finding.state,
-                    "at": at,
-                },
-            )
+    project_measures(judgement_of(desk.examination), touched, {one.tag: one for one in desk.pieces}, at)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
 
 from inventory import ledger
 from inventory.access import need_any
-from inventory.models import Bin, Part, Piece, PieceSet, Reservation
+from inventory.models import Bin, Donor, Part, Piece, PieceSet, Reservation
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
@@ -48,17 +49,18 @@ def _positions(family: Family, codes: Iterable[str]) -> dict[str, Position]:
     return found
 
 
-def _bind(rows: Sequence[NewPiece]) -> dict[str, PieceSet]:
-    """A set for each bond that has at least two pieces to bind, by the bond's code."""
-    bound: dict[str, list[NewPiece]] = {}
+def _bind(rows: Sequence[NewPiece], bound: Mapping[str, PieceSet]) -> dict[str, PieceSet]:
+    """A set for each bond that has at least two pieces to bind, by the bond's code; ``bound``: sets that
+    stand already, which new pieces join."""
+    waiting: dict[str, list[NewPiece]] = {}
     for row in rows:
-        if row.bond_code and not row.missing:
-            bound.setdefault(row.bond_code, []).append(row)
-    return {
+        if row.bond_code and not row.missing and row.bond_code not in bound:
+            waiting.setdefault(row.bond_code, []).append(row)
+    return dict(bound) | {
         code: PieceSet.objects.create(
             kind=members[0].bond_kind or "should", name=members[0].bond_name[:80] or code, bond_code=code
         )
-        for code, members in bound.items()
+        for code, members in waiting.items()
         if len(members) > 1
     }
 
@@ -70,34 +72,63 @@ def lay_out_pieces(
     family: Family,
     rows: Sequence[NewPiece],
     by: Actor,
+    bound: Mapping[str, PieceSet] | None = None,
     at: datetime | None = None,
 ) -> list[Piece]:
     """Give each piece of a stripped source its tag and lay it into the ticket's trays. The source's owner
-    owns it. Pieces of one bond become a set."""
+    owns it. Pieces of one bond become a set, or join the one of ``bound``, by the bond's code."""
     need_any(by, "record_readings", "keep_stock")
-    positions = _positions(family, (row.position_code for row in rows))
     with transaction.atomic():
-        sets = _bind(rows)
-        made: list[Piece] = Piece.objects.bulk_create(
-            [
-                Piece(
-                    tag=next_tag(),
-                    family=family,
-                    position=positions[row.position_code],
-                    size=row.size,
-                    owner=source.owner,
-                    source=source,
-                    from_unit=source.unit,
-                    ran_in=f"T{ticket.number}",
-                    bound_in=None if row.missing else sets.get(row.bond_code),
-                    state="tray",
-                    missing=row.missing,
-                    words=row.words,
-                )
-                for row in rows
-            ]
+        made = _lay_out(
+            family,
+            rows,
+            bound or {},
+            owner=source.owner,
+            source=source,
+            from_unit=source.unit,
+            ran_in=f"T{ticket.number}",
         )
         write_line(by=by, deed="laid out", thing=source, ticket_number=ticket.number, at=at, pieces=len(made))
+    return made
+
+
+def lay_out_donor(
+    *,
+    donor: Donor,
+    rows: Sequence[NewPiece],
+    by: Actor,
+    bound: Mapping[str, PieceSet] | None = None,
+    at: datetime | None = None,
+) -> list[Piece]:
+    """The same for a donor: its pieces are the shop's, and lie in trays until they are put away."""
+    need_any(by, "record_readings", "keep_stock")
+    with transaction.atomic():
+        made = _lay_out(donor.unit.family, rows, bound or {}, from_unit=donor.unit, ran_in=f"D{donor.number}")
+        write_line(by=by, deed="laid out", thing=donor, at=at, pieces=len(made))
+    return made
+
+
+def _lay_out(
+    family: Family, rows: Sequence[NewPiece], bound: Mapping[str, PieceSet], **same: Any
+) -> list[Piece]:
+    positions = _positions(family, (row.position_code for row in rows))
+    sets = _bind(rows, bound)
+    made: list[Piece] = Piece.objects.bulk_create(
+        [
+            Piece(
+                tag=next_tag(),
+                family=family,
+                position=positions[row.position_code],
+                size=row.size,
+                bound_in=None if row.missing else sets.get(row.bond_code),
+                state="tray",
+                missing=row.missing,
+                words=row.words,
+                **same,
+            )
+            for row in rows
+        ]
+    )
     return made
 
 
