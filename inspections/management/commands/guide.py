@@ -42,4 +42,5 @@ class Command(BaseCommand):
         refused = severities.count("refused")
         if refused:
             raise CommandError(f"Cannot be published: {refused} refused.")
-        self.stdout.write(f"Can be published; {len(severities)} warnings.")
+        count = len(severities)
+        self.stdout.write(f"Can be published; {count} warning{'' if count == 1 else 's'}.")
