@@ -64,7 +64,7 @@ class Gauge(models.Model):
         ordering = ["code"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(kind="torque wrench", torque_percent__gt=0)
+                condition=Q(kind="torque wrench", torque_percent__isnull=False, torque_percent__gt=0)
                 | (~Q(kind="torque wrench") & Q(expanded_um__gt=0, calibration_um__gte=0)),
                 name="a_gauge_has_uncertainty",
             ),
@@ -74,7 +74,7 @@ class Gauge(models.Model):
                 name="a_chain_has_two_gauges",
             ),
             models.CheckConstraint(
-                condition=~Q(kind__in=("plug gauge", "ring gauge")) | Q(size_mm__gt=0),
+                condition=~Q(kind__in=("plug gauge", "ring gauge")) | Q(size_mm__isnull=False, size_mm__gt=0),
                 name="a_fixed_gauge_has_a_size",
             ),
         ]
