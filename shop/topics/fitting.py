@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from shop.handbook import fits
+from shop.handbook.inchfits import inch_fit
 from shop.refusals import Refusal
 from shop.topics.arguments import diameter, material
 from shop.topics.drawings import zones
@@ -67,6 +68,34 @@ def _fit(values: Values) -> Answer:
     )
 
 
+def _inch_fit(values: Values) -> Answer:
+    found = asked("fit_class", inch_fit, values["diameter"], values["fit_class"])
+    return Answer(
+        {
+            "hole": {"lower_um": 0.0, "upper_um": found.hole_max_thou * 25.4},
+            "shaft": {"lower_um": found.shaft_min_thou * 25.4, "upper_um": found.shaft_max_thou * 25.4},
+            "clearance_min_um": found.clearance_min_um,
+            "clearance_max_um": found.clearance_max_um,
+            "character": found.character,
+        },
+        (
+            ("Character", found.character),
+            ("Least clearance", um(found.clearance_min_um)),
+            ("Most clearance", um(found.clearance_max_um)),
+            ("Hole", f"0 to {um(found.hole_max_thou * 25.4)}"),
+            ("Shaft", f"{um(found.shaft_min_thou * 25.4)} to {um(found.shaft_max_thou * 25.4)}"),
+        ),
+        found.working,
+        (*found.cautions, "Less than nothing is interference"),
+        drawing=zones(
+            [
+                ("hole", 0.0, round(found.hole_max_thou * 25.4, 1)),
+                ("shaft", round(found.shaft_min_thou * 25.4, 1), round(found.shaft_max_thou * 25.4, 1)),
+            ]
+        ),
+    )
+
+
 TOPICS: tuple[Topic, ...] = (
     Topic(
         "limits",
@@ -98,6 +127,19 @@ TOPICS: tuple[Topic, ...] = (
             Argument("temperature", "Temperature of both", "temperature", False, example="80 °C"),
         ),
         _fit,
-        formulas=(fits.fit,),
+        formulas=(fits.fit, fits.fit_of_sizes, fits.parse_loose_tight),
+    ),
+    Topic(
+        "inch-fit",
+        "Inch fits",
+        "Preferred inch fits by class: running, location, force.",
+        (
+            diameter(example="1.5 in"),
+            Argument(
+                "fit_class", "Class", "text", example="RC4", help="RC1 to RC9, LC1 to LC11, LT, LN, FN."
+            ),
+        ),
+        _inch_fit,
+        formulas=(inch_fit,),
     ),
 )

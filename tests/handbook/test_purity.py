@@ -40,6 +40,7 @@ DOCUMENTED = {
         "deciding",
         "drills",
         "snaprings",
+        "inchfits",
         "form",
         "flatness",
         "rollers",

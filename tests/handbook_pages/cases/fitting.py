@@ -19,10 +19,18 @@ GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
             "character": "interference",
         },
     ),
+    # ANSI/ASME B4.1-1967, RC4 over 1.19 to 1.97 in: 1.0 to 3.6 thou (Machinery's Handbook, 31st ed.).
+    "inch-fit": (
+        {"diameter": "1 1/2 in", "fit_class": "RC4"},
+        {"clearance_min_um": 25.4, "clearance_max_um": 91.44, "character": "clearance"},
+    ),
 }
 
 # topic, what is wrong, and the field that is named
 BAD: list[tuple[str, dict[str, Any], str]] = [
+    ("inch-fit", {"diameter": "6 in"}, "diameter"),
+    ("inch-fit", {"fit_class": "RC99"}, "fit_class"),
+    ("inch-fit", {"diameter": "0.1 in", "fit_class": "LT3"}, "diameter"),
     ("limits", {"diameter": "25"}, "diameter"),
     ("limits", {"diameter": 25}, "diameter"),
     ("limits", {"diameter": "900 mm"}, "diameter"),
