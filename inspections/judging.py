@@ -27,6 +27,7 @@ from inspections.measuring import judge_measure
 from inspections.seeing import judge_count, judge_identity, judge_look, judge_thread
 from inspections.stacking import Unit, judge_stack
 from inspections.too_close import Candidates
+from inspections.trying import without_company
 from inspections.weighing import Gathered
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "Finding",
     "FindingState",
     "Judgement",
+    "Known",
     "PieceRecord",
     "PieceVerdict",
     "PositionStatus",
@@ -42,6 +44,10 @@ __all__ = [
     "Verdict",
     "judge",
 ]
+
+_StandsOn = tuple[PieceRecord, tuple[ReadingRecord, ...], tuple[ReadingRecord, ...]]
+# By check and piece: what a finding stands on, and the finding.
+Known = dict[tuple[str, str], tuple[_StandsOn, Finding]]
 
 _BEST_FIRST: tuple[Status, ...] = ("serviceable", "rework", "open", "wrong part", "scrap")
 
@@ -52,10 +58,13 @@ def judge(
     pieces: Sequence[PieceRecord],
     readings: Iterable[ReadingRecord],
     candidates: Candidates | None = None,
+    known: Known | None = None,
 ) -> Judgement:
     """Judge everything that has been read of one unit.
 
     ``candidates``: which gauges may be read with at a check, to say what would settle a close value.
+    ``known``: findings of an earlier judgement with the same guide, variant and candidates. Those that follow
+    from the same piece and readings are taken as they are; new ones are put in.
     """
     present = {one.key: one for one in pieces}
     gathered = _gather(guide, present, readings)
@@ -66,7 +75,7 @@ def judge(
     found: dict[tuple[str, str], Finding] = {}
     unit = Unit(guide, variant, in_position, found, candidates)
     for check in checks:
-        for one in _direct(unit, check, in_position.get(check.position, []), gathered):
+        for one in _direct(unit, check, in_position.get(check.position, []), gathered, known):
             found[one.check, one.piece] = one
     wrong = {one.piece for one in found.values() if one.state == "wrong part"}
     if wrong:
@@ -76,6 +85,8 @@ def judge(
             for piece in in_position.get(check.position, []):
                 one = judge_stack(unit, check, piece)
                 found[check.code, piece.key] = _aside(check, one, wrong)
+    for one in [*without_company(unit)]:
+        found[one.check, one.piece] = one
     order = {check.code: n for n, check in enumerate(checks)}
     findings = tuple(sorted(found.values(), key=lambda one: order[one.check]))
     own: dict[str, list[Finding]] = {}
@@ -135,6 +146,7 @@ def _direct(
     check: Check,
     pieces: Sequence[PieceRecord],
     gathered: dict[tuple[str, str], Gathered],
+    known: Known | None,
 ) -> Iterable[Finding]:
     if check.kind == "replaced":
         keys = [one.key for one in pieces] or [""]
@@ -145,7 +157,23 @@ def _direct(
         if piece.missing:
             yield Finding(check.code, check.position, piece.key, "not applicable", "The piece is missing.")
         elif check.kind != "stack":
-            yield _judge_one(unit, check, piece, gathered.get((check.code, piece.key), Gathered()))
+            rows = gathered.get((check.code, piece.key), Gathered())
+            yield (
+                _judge_one(unit, check, piece, rows)
+                if known is None
+                else _again(unit, check, piece, rows, known)
+            )
+
+
+def _again(unit: Unit, check: Check, piece: PieceRecord, rows: Gathered, known: Known) -> Finding:
+    """The known finding if it follows from the same piece and readings, else a new one."""
+    stands_on = (piece, tuple(rows.counted), tuple(rows.history))
+    before = known.get((check.code, piece.key))
+    if before is not None and before[0] == stands_on:
+        return before[1]
+    one = _judge_one(unit, check, piece, rows)
+    known[check.code, piece.key] = stands_on, one
+    return one
 
 
 def _judge_one(unit: Unit, check: Check, piece: PieceRecord, rows: Gathered) -> Finding:

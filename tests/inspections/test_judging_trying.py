@@ -109,6 +109,30 @@ def test_tried_in_another_company_the_earlier_reading_is_history() -> None:
     assert (found.state, found.readings, found.superseded) == ("within", ("R2",), ("R1",))
 
 
+@pytest.mark.parametrize("way", ["missing", "wrong", "scrap"])
+def test_a_try_is_not_left_open_for_want_of_its_company(way: str) -> None:
+    bench = Bench(TRIED, replace(CASE, missing=way == "missing"), SHAFT)
+    if way == "wrong":
+        bench.say("ID", "X1-999")
+    elif way == "scrap":
+        bench.say("LOOK", "GONE")
+    found = one(bench, "TURNS")
+    assert found.state == "not applicable"
+    assert "Casing is not there to try it with" in found.words
+
+
+def test_a_try_that_was_read_stands_though_its_company_is_scrap() -> None:
+    bench = Bench(TRIED)
+    bench.say("LOOK", "GONE")
+    bench.say("TURNS", "BINDS", pieces=BOTH)
+    assert one(bench, "TURNS").state == "defect"
+
+
+def test_another_piece_of_the_position_is_company_enough() -> None:
+    bench = Bench(TRIED, replace(CASE, missing=True), PieceRecord("P9", "CASE"), SHAFT)
+    assert one(bench, "TURNS").state == "not examined"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "key", "words"),
     [
