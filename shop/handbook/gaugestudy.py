@@ -33,7 +33,10 @@ class Trial:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One line of the analysis of variance; F and p are None for the repeats."""
+    """One line of the analysis of variance; F and p are None for the repeats.
+
+    Pieces and people are tested against the interaction, or against what it was pooled into.
+    """
 
     name: str
     degrees_of_freedom: int
@@ -115,6 +118,8 @@ def gauge_study(
     cells, pieces, people, repeats = _balanced(readings)
     table = _analysis(cells, pieces, people, repeats)
     pooled = (table[2].p or 0.0) > pool_above
+    if pooled:
+        table = _against_pooled(table)
     shares, negative = _components(table, pooled, len(pieces), len(people), repeats)
     part, person, both, repeat = shares
     gauge = repeat + person + both
@@ -246,8 +251,6 @@ def _balanced(readings: Sequence[Trial]) -> tuple[Cells, list[str], list[str], i
 
 def _analysis(cells: Cells, pieces: list[str], people: list[str], repeats: int) -> tuple[Source, ...]:
     """Two-way analysis of variance with interaction, pieces and people both at random."""
-    from scipy.special import fdtrc
-
     # From the first reading on: lengths that agree in four figures would lose the rest in their squares.
     origin = next(iter(cells.values()))[0]
     values = {pair: [value - origin for value in row] for pair, row in cells.items()}
@@ -272,17 +275,32 @@ def _analysis(cells: Cells, pieces: list[str], people: list[str], repeats: int) 
     squares = tuple(0.0 if one <= noise else one for one in raw)
     freedoms = (p - 1, o - 1, (p - 1) * (o - 1), p * o * (repeats - 1))
     means = [square / freedom for square, freedom in zip(squares, freedoms, strict=True)]
-    lines = []
-    for n, name in enumerate(("pieces", "people", "pieces × people", "repeats")):
-        against = 3 if n == 2 else 2
-        f = p_value = None
-        if n < 3 and means[against] > 0:
-            f = means[n] / means[against]
-            p_value = float(fdtrc(freedoms[n], freedoms[against], f))
-        elif n < 3:
-            p_value = 1.0 if means[n] == 0 else 0.0
-        lines.append(Source(name, freedoms[n], squares[n], means[n], f, p_value))
+    names = ("pieces", "people", "pieces × people")
+    lines = [
+        _line(name, freedoms[n], squares[n], means[against], freedoms[against])
+        for n, (name, against) in enumerate(zip(names, (2, 2, 3), strict=True))
+    ]
+    lines.append(Source("repeats", freedoms[3], squares[3], means[3], None, None))
     return tuple(lines)
+
+
+def _against_pooled(table: tuple[Source, ...]) -> tuple[Source, ...]:
+    """The same table with pieces and people held against interaction and repeats together."""
+    freedom = table[2].degrees_of_freedom + table[3].degrees_of_freedom
+    mean = (table[2].sum_of_squares + table[3].sum_of_squares) / freedom
+    tested = (_line(one.name, one.degrees_of_freedom, one.sum_of_squares, mean, freedom) for one in table[:2])
+    return (*tested, *table[2:])
+
+
+def _line(name: str, freedom: int, squares: float, against: float, freedom_against: int) -> Source:
+    """A line whose mean square is tested against another; without scatter to test against F has no value."""
+    from scipy.special import fdtrc
+
+    mean = squares / freedom
+    if against > 0:
+        f = mean / against
+        return Source(name, freedom, squares, mean, f, float(fdtrc(freedom, freedom_against, f)))
+    return Source(name, freedom, squares, mean, None, 1.0 if mean == 0 else 0.0)
 
 
 def _components(

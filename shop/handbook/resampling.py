@@ -214,7 +214,7 @@ def _simulate(stages: Sequence[Stage], jobs: Sequence[Job], draws: int, seed: in
     import numpy
 
     random = numpy.random.default_rng(seed)
-    ready = numpy.zeros((draws, len(jobs)))
+    ready, few = numpy.zeros((draws, len(jobs))), []
     at = [next(n for n, stage in enumerate(stages) if stage.name == job.stage) for job in jobs]
     cautions: list[str] = []
     for n, stage in enumerate(stages):
@@ -237,8 +237,10 @@ def _simulate(stages: Sequence[Stage], jobs: Sequence[Job], draws: int, seed: in
                 words = "longer than any before it: it is taken as begun now"
                 cautions.append(f"{jobs[job].code} has been at {stage.name} {words}")
         if len(past) < 10:
-            cautions.append(f"Only {len(past)} past durations for {stage.name}: the dates are a hint")
+            few.append(stage.name)
         ready[:, here] = _through(ready[:, here], took, ahead, stage.benches)
+    if few:
+        cautions.append(f"Fewer than ten past durations for {', '.join(few)}: the dates are a hint")
     return ready, cautions
 
 

@@ -224,7 +224,7 @@ def log_rank(
     True
     """
     _check(durations, observed, 0.0)
-    _check(other_durations, other_observed, 0.0)
+    _check(other_durations, other_observed, 0.0, "other_")
     if not (any(observed) or any(other_observed)):
         raise Refused("Nothing failed in either group: there is nothing to compare")
     if min(len(durations), len(other_durations)) < 2:
@@ -245,13 +245,15 @@ def log_rank(
     return Comparison(chi, float(found.pvalue), (step,), ("Equal is never proved: few failures show little",))
 
 
-def _check(durations: Sequence[float], observed: Sequence[bool], least: float) -> None:
+def _check(durations: Sequence[float], observed: Sequence[bool], least: float, whose: str = "") -> None:
     if not 1 <= len(durations) <= MOST_UNITS:
-        raise OutOfRange("durations", f"{len(durations)} units", f"1 to {MOST_UNITS} units")
+        raise OutOfRange(f"{whose}durations", f"{len(durations)} units", f"1 to {MOST_UNITS} units")
     if len(observed) != len(durations):
-        raise OutOfRange("observed", f"{len(observed)} values", f"one for each duration, {len(durations)}")
+        raise OutOfRange(
+            f"{whose}observed", f"{len(observed)} values", f"one for each duration, {len(durations)}"
+        )
     for duration in durations:
-        within("durations", duration, least, _LONGEST, "")
+        within(f"{whose}durations", duration, least, _LONGEST, "")
 
 
 def _censored(durations: Sequence[float], observed: Sequence[bool]) -> Any:

@@ -37,7 +37,9 @@ def step_curve(curve: Survival, until: float) -> str:
         f"{_squares([f'{top * n / SQUARES:g}' for n in range(SQUARES + 1)])}"
         f'<path class="axis" d="M{_n(LEFT)} {_n(TOP - 6)}V{_n(FOOT)}H{_n(RIGHT + 4)}"/>'
         f'<path class="mark" fill="none" d="{line}"/>'
-        f'<text x="{_n((LEFT + RIGHT) / 2)}" y="282" text-anchor="middle">time</text></svg>'
+        f'<text x="{_n((LEFT + RIGHT) / 2)}" y="282" text-anchor="middle">time</text>'
+        f'<text transform="translate(16 {_n((TOP + FOOT) / 2)}) rotate(-90)" text-anchor="middle">'
+        "still running</text></svg>"
     )
 
 

@@ -39,7 +39,9 @@ def _forecast(values: Values) -> Answer:
     stages, jobs = _stages(values), _jobs(values["jobs"])
     start = _day(values["start"])
     levels = sorted(set(values["levels"]))
-    found = resampling.finish_dates(
+    found = asked(
+        "history",
+        resampling.finish_dates,
         stages,
         jobs,
         start,
@@ -79,7 +81,7 @@ def _forecast(values: Values) -> Answer:
     rows = [
         (
             one.code,
-            " to ".join(dict.fromkeys(f"{day.day} {day:%B %Y}" for day in (one.dates[0], one.dates[-1]))),
+            " to ".join(dict.fromkeys(f"{day.day} {day:%b %Y}" for day in (one.dates[0], one.dates[-1]))),
         )
         for one in found.jobs
     ]
@@ -221,8 +223,10 @@ def _waiting(values: Values) -> Answer:
     )
 
 
-def _words() -> tuple[str, ...]:
-    return resampling.DAYS
+def _weekday(text: str) -> str:
+    if text not in resampling.DAYS:
+        raise ValueError(f"Write the days as {', '.join(resampling.DAYS)}.")
+    return text
 
 
 TOPICS: tuple[Topic, ...] = (
@@ -284,11 +288,11 @@ TOPICS: tuple[Topic, ...] = (
             Argument(
                 "week",
                 "Days worked, one a line",
-                "choice",
+                "text",
                 False,
                 "; ".join(resampling.WEEK),
                 help="mon to sun. Left out: mon to fri.",
-                choices=_words,
+                check=_weekday,
                 many=True,
                 most=7,
             ),
@@ -302,8 +306,8 @@ TOPICS: tuple[Topic, ...] = (
                 many=True,
                 most=resampling.MOST_HOLIDAYS,
             ),
-            Argument("draws", "Draws", "number", False, "1000", help="100 to 2000."),
-            Argument("seed", "Seed", "number", False, "1", help="The same seed gives the same dates."),
+            Argument("draws", "Draws", "number", False, "1000", "1000", "100 to 2000."),
+            Argument("seed", "Seed", "number", False, "1", "1", "The same seed gives the same dates."),
         ),
         _forecast,
         formulas=(resampling.finish_dates, scoring.back_test, scoring.score),

@@ -27,8 +27,8 @@ EXAMPLE = "\n".join(
         ("2", "AB", ("12.034", "12.033")),
         ("3", "AB", ("12.021", "12.022")),
         ("1", "CD", ("12.012", "12.013")),
-        ("2", "CD", ("12.036", "12.034")),
-        ("3", "CD", ("12.022", "12.024")),
+        ("2", "CD", ("12.033", "12.036")),
+        ("3", "CD", ("12.024", "12.023")),
     )
     for value in values
 )
@@ -96,14 +96,14 @@ def _risk_rows(risk: AcceptanceRisk) -> tuple[tuple[str, str], ...]:
 
 def _ledger(found: GaugeStudy) -> Ledger:
     return Ledger(
-        f"Analysis of variance: {found.pieces} pieces × {found.people} people × {found.repeats} repeats",
+        f"Squares in µm²: {found.pieces} pieces × {found.people} people × {found.repeats} repeats",
         ("Cause", "df", "Squares", "Mean square", "F", "p"),
         tuple(
             (
                 line.name,
                 f"{line.degrees_of_freedom}",
-                f"{line.sum_of_squares:.5g}",
-                f"{line.mean_square:.5g}",
+                f"{line.sum_of_squares * 1e6:.6g}",
+                f"{line.mean_square * 1e6:.6g}",
                 "" if line.f is None else f"{line.f:.4g}",
                 "" if line.p is None else f"{line.p:.3g}",
             )

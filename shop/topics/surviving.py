@@ -11,7 +11,7 @@ from shop.handbook import survival as lasting
 from shop.handbook.quantities import Refused
 from shop.refusals import Refusal
 from shop.topics.drawings_figures import step_curve
-from shop.topics.table import Answer, Argument, Ledger, Topic
+from shop.topics.table import Answer, Argument, Ledger, Topic, asked
 
 Values = Mapping[str, Any]
 
@@ -109,7 +109,7 @@ def _compared(values: Values, durations: list[float], observed: list[bool]) -> A
     others, seen = _group(values, "other_durations", "other_observed")
     if not others:
         return None
-    found = lasting.log_rank(durations, observed, others, seen)
+    found = asked("other_durations", lasting.log_rank, durations, observed, others, seen)
     words = "differ" if found.p_value < 0.05 else "are not shown to differ"
     return Answer(
         {"log_rank_chi_squared": found.chi_squared, "log_rank_p": found.p_value},

@@ -45,6 +45,8 @@ def _master(check: Check) -> float:
 
 def _from_study(found: GaugeStudy, quantity: str) -> list[float | int | None]:
     squares = {line.name: line.sum_of_squares for line in found.table}
+    if quantity.startswith("F of"):
+        return [line.f for line in found.table[:2]]
     if "pooled" in quantity:
         pooled = squares["pieces × people"] + squares["repeats"]
         return [squares["pieces"], squares["people"], pooled]
@@ -76,7 +78,7 @@ def test_published_value(check: Check) -> None:
 
 def test_every_check_value_names_its_source() -> None:
     found = checks("gauge_study.csv")
-    assert len(found) == 8
+    assert len(found) == 9
     assert all(check.source and check.source_status for check in found)
     assert len(_published()) == 90
 
