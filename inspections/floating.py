@@ -115,6 +115,7 @@ def fit_of(guide: GuideIndex, check: Check, chosen: Mapping[str, Chosen]) -> dic
     first = unmeasured(guide, [one.feature for one in check.terms], chosen)
     if first:
         return said | {"measure_first": first}
+    check = check.in_sizes(chosen[guide.feature[one.feature].position].size for one in check.terms)
     rows = [(term, measure_of(guide, term.feature, chosen)) for term in check.terms]
     value = sum(term.factor * one.value_mm for term, one in rows if one)
     spread = sqrt(sum((term.factor * one.expanded_um) ** 2 for term, one in rows if one))

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import bench_pages as pages
 from inspections.answers import answers_of, complaint_states, standing
+from inspections.bench_lines import lies_at, line_of
 from inspections.bench_places import At, DonorAtBench, OnBench, position_url, unit_url
 from inspections.blind import SHOWN_LATER, Sight, sees_all, sight_of, words_for
 from inspections.document import Check, Guide
@@ -36,7 +37,7 @@ from inspections.live_pages import live_page, page_of_nobody, spare_hands
 from inspections.models import Examination
 from inspections.photograph_views import hand_context
 from inspections.recording import Result, SentReading, record_readings
-from shop.access import Actor, NotThere, ticket_for
+from shop.access import Actor, NotThere
 from shop.models import Ticket
 from shop.refusals import Refusal
 from shop.views import for_actor
@@ -94,9 +95,9 @@ def _unit_row(ticket: Ticket, held: Examination | None, judged: dict[int, Examin
 @for_actor
 def bench_ticket(request: HttpRequest, by: Actor, number: int) -> HttpResponse:
     """The unit as drawn, its complaint, its positions. Strips it, and finishes its examination."""
-    ticket = ticket_for(by, number)
+    ticket, held = lies_at(by, number)
     if request.method != "POST":
-        return _unit_page(request, by, ticket)
+        return _unit_page(request, by, ticket, held=held)
     by.need("record_readings")
     deed = request.POST.get("deed", "")
     try:
@@ -129,9 +130,13 @@ def _held(ticket: OnBench) -> Examination | None:
 
 
 def _unit_page(
-    request: HttpRequest, by: Actor, ticket: Ticket, trouble: Refusal | None = None
+    request: HttpRequest,
+    by: Actor,
+    ticket: Ticket,
+    trouble: Refusal | None = None,
+    held: Examination | None = None,
 ) -> HttpResponse:
-    held = _held(ticket)
+    held = held or _held(ticket)
     context: dict[str, Any] = {
         "ticket": ticket,
         "trouble": trouble.message if trouble else "",
@@ -166,7 +171,7 @@ def _sheet(held: Examination, number: At, whole: Examined, by: Actor) -> UnitShe
     rows = pages.position_rows(number, whole, sight)
     context = {
         "drawing": pages.draw_unit(held, number, whole, sight),
-        "rows": rows,
+        "lines": [line_of(one) for one in rows],
         "shown_later": SHOWN_LATER if any(one.hidden for one in rows) else "",
     }
     text = render_to_string("inspections/bench/unit_sheet.html", context)
@@ -201,13 +206,15 @@ def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], s
 @for_actor
 def bench_position(request: HttpRequest, by: Actor, number: int, code: str) -> HttpResponse:
     """A position's checks, with the one in hand. Records, withdraws, says what is missing."""
-    ticket = ticket_for(by, number)
-    return position_of(request, by, ticket, code)
+    ticket, held = lies_at(by, number)
+    return position_of(request, by, ticket, code, held)
 
 
-def position_of(request: HttpRequest, by: Actor, ticket: OnBench, code: str) -> HttpResponse:
+def position_of(
+    request: HttpRequest, by: Actor, ticket: OnBench, code: str, held: Examination | None = None
+) -> HttpResponse:
     """The page of a position of a ticket's unit or of a donor, and the deeds on it."""
-    held = _held(ticket)
+    held = held or _held(ticket)
     if held is None:
         raise NotThere
     if request.method != "POST":
@@ -403,8 +410,8 @@ def _blank(
     gauges: BenchGauges,
 ) -> ReadingForm:
     person = _name_of(whole, sight, by)
-    own = {one.reading.place for one in hand.readings if one.reading.person == person and not one.history}
-    place = next((one for one in check.places if one not in own), "")
+    own = [one.reading.place for one in hand.readings if one.reading.person == person and not one.history]
+    place = next((one for one in check.places if own.count(one) < check.repeats), "")
     blank = {"id": new_id(), "check": check.code, "piece": tag, "place": place}
     blank["gauge"] = gauges.last
     return ReadingForm(check, gauges.choices, overdue=gauges.overdue and by.person.is_lead, initial=blank)

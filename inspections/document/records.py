@@ -1,7 +1,7 @@
 """Records of a guide: what there is to examine, and what to do about it. mm, minor units, minutes."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 CheckKind = Literal["identify", "look", "measure", "stack", "count", "thread", "try", "replaced"]
@@ -201,6 +201,13 @@ class Check:
         own = {one.size: one for one in self.sizes}
         found = next((own[size] for size in sizes if size in own), None)
         return found or MateLimits(STANDARD, self.min_mm, self.max_mm, self.wear_mm, self.fit)
+
+    def in_sizes(self, sizes: Iterable[str]) -> "Check":
+        """The same stack with the limits that hold for pieces of these sizes."""
+        found = self.limits_for(sizes)
+        if found.size == STANDARD:
+            return self
+        return replace(self, min_mm=found.min_mm, max_mm=found.max_mm, wear_mm=found.wear_mm, fit=found.fit)
 
     def expects(self, variant: str) -> str:
         expected = self.expected or {}

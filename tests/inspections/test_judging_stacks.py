@@ -6,6 +6,7 @@ from math import asin, pi
 import pytest
 
 from inspections.document import Check
+from inspections.floating import Chosen, Measured, fit_of
 from inspections.judging import Finding, PieceRecord, judge
 from inspections.too_close import Candidate
 from tests.inspections.small import CASE, SHAFT, SMALL, Bench
@@ -175,3 +176,17 @@ def test_a_close_stack_names_the_term_that_is_most_in_doubt_and_a_gauge_for_it()
     assert found.settle == "To settle it: read casing bore again with FINE (± 1.5 µm)."
     (found,) = made.judge().of_check("MATE")
     assert found.settle == "Most of the doubt is in casing bore, ± 6.0 µm."
+
+
+def test_the_build_holds_a_mate_by_the_limits_of_the_size_that_goes_in() -> None:
+    guide = Bench(SIZED).guide
+    chosen = {
+        code: Chosen(code, "own", code, tag=code, size=size, measured={feature: Measured(value, 0.1, "read")})
+        for code, size, feature, value in (
+            ("CASE", "standard", "CASE.B", 26.120),
+            ("SHAFT", "oversize", "SHAFT.D", 26.0795),
+        )
+    }
+    fit = fit_of(guide, guide.check["MATE"], chosen)
+    assert fit["upper_mm"] == 0.04
+    assert fit["state"] == "outside"
