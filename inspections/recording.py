@@ -135,6 +135,8 @@ class _Desk:
             found = here[0]
         if found.missing:
             raise _No("piece", f"{found.tag} is marked as missing. If it has turned up, say so first.")
+        if self.examination.donor_id and found.state not in {"tray", "bin"}:
+            raise _No("piece", f"{found.tag} is {found.state}. Only what lies in a tray or a bin is read.")
         return found
 
     def company(self, check: Check, tags: Sequence[str]) -> list[Piece]:

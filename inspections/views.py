@@ -20,6 +20,7 @@ from inspections.bench_lines import lies_at, line_of
 from inspections.bench_places import At, DonorAtBench, OnBench, position_url, unit_url
 from inspections.blind import SHOWN_LATER, Sight, sees_all, sight_of, words_for
 from inspections.document import Check, Guide
+from inspections.donors import donors_on_bench
 from inspections.examining import (
     READABLE_STAGES,
     STRIPPED_FROM,
@@ -75,7 +76,7 @@ def bench(request: HttpRequest, by: Actor) -> HttpResponse:
     }
     judged = {one.state.examination: one for one in examined_many(list(held.values()))}
     rows = [_unit_row(one, held.get(one.pk), judged) for one in page.object_list]
-    context = {"page": page, "rows": rows, "live": page_of_nobody(by)}
+    context = {"page": page, "rows": rows, "donors": donors_on_bench(), "live": page_of_nobody(by)}
     return render(request, "inspections/bench/list.html", context)
 
 
@@ -147,23 +148,28 @@ def _unit_page(
         return _unstripped(request, ticket, context, status)
     whole = examined(held)
     complaints = complaint_states(ticket, whole.judgement, standing(answers_of(held)))
-    name = "" if sees_all(by) else str(by.person.pk)
-    key = (whole.state, held.revision.number, ticket.number, name)
     context |= {
         "held": held,
         "complaints": pages.complaint_rows(whole.judgement, complaints),
         "live": live_page(
             examination=held, whole=whole, by=by, unit_url=unit_url(ticket.number), named=_named(ticket)
         ),
-        "sheet": _sheets.get(key, lambda: _sheet(held, ticket.number, whole, by)),
+        "sheet": sheet_of(held, ticket.number, whole, by),
         "readable": ticket.stage in READABLE_STAGES,
-        "cautions": _cautions(whole.judgement.guide.guide),
+        "cautions": cautions_of(whole.judgement.guide.guide),
     }
     return render(request, "inspections/bench/unit.html", context, status=status)
 
 
 def _named(ticket: OnBench) -> str:
     return f"{'Donor' if isinstance(ticket, DonorAtBench) else 'Ticket'} {ticket.number}"
+
+
+def sheet_of(held: Examination, number: At, whole: Examined, by: Actor) -> UnitSheet:
+    """The drawing and the list of positions for these eyes, kept until something changes."""
+    name = "" if sees_all(by) else str(by.person.pk)
+    key = (whole.state, held.revision.number, number, name)
+    return _sheets.get(key, lambda: _sheet(held, number, whole, by))
 
 
 def _sheet(held: Examination, number: At, whole: Examined, by: Actor) -> UnitSheet:
@@ -180,7 +186,7 @@ def _sheet(held: Examination, number: At, whole: Examined, by: Actor) -> UnitShe
     return UnitSheet(text, decided, of, disputes, pages.next_link(number, whole.judgement, ""))
 
 
-def _cautions(guide: Guide) -> list[str]:
+def cautions_of(guide: Guide) -> list[str]:
     """The guide's cautions, less the deference to maker and law, which the caution says by itself."""
     return [one for one in guide.cautions if not one.startswith("The maker's data")]
 
@@ -193,7 +199,7 @@ def _unstripped(request: HttpRequest, ticket: Ticket, context: dict[str, Any], s
         context["trouble"] = none.message
     else:
         context["positions"] = guide.positions_of(ticket.variant.code)
-        context["cautions"] = _cautions(guide.guide)
+        context["cautions"] = cautions_of(guide.guide)
     context["missing"] = request.POST.getlist("missing")
     context["strippable"] = ticket.stage in STRIPPED_FROM
     return render(request, "inspections/bench/strip.html", context, status=status)
