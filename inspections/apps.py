@@ -11,8 +11,10 @@ class InspectionsConfig(AppConfig):
         from inspections.building import hindrances_to_built, hindrances_to_tested
         from inspections.counting import raise_counter_of_piece
         from inspections.examining import open_ends
+        from inspections.piece_readings import readings_of
         from inspections.reworking import hindrances_to_reworked
         from inventory.pieces import WHEN_CHANGED
+        from inventory.shown import READINGS
         from shop.outbox import RULES
         from shop.stages import GATES
 
@@ -27,5 +29,7 @@ class InspectionsConfig(AppConfig):
                 GATES[stage].append(gate)
         if raise_counter_of_piece not in WHEN_CHANGED:
             WHEN_CHANGED.append(raise_counter_of_piece)
+        if readings_of not in READINGS:
+            READINGS.append(readings_of)
         RULES["print build sheet"] = "inspections.sheets.print_sheet"
         RULES["print examination report"] = "inspections.reporting.print_report"

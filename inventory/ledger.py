@@ -17,7 +17,7 @@ from django.db.models import F, Sum
 from django.db.models.functions import Coalesce
 
 from inventory.access import need_any, need_to_promise
-from inventory.models import Balance, Bin, Lot, Movement, Part, Piece, Reservation
+from inventory.models import Balance, Bin, Donor, Lot, Movement, Part, Piece, Reservation
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
@@ -444,10 +444,28 @@ def bin_piece(
             raise Conflict(
                 f"Piece {now.tag} is {'missing' if now.missing else now.state}. It cannot be put away."
             )
-        kind = "moved" if now.state == "bin" else "returned"
+        kind = "moved" if now.state == "bin" else _kind_of_return(now)
         return move_piece(piece=piece, kind=kind, state="bin", bin=bin, by=by, at=at, key=key, why=why)
 
-    return _once(key, deed, lambda first: first.piece_id == piece.pk and first.kind in {"moved", "returned"})
+    kinds = {"moved", "returned", "received"}
+    return _once(key, deed, lambda first: first.piece_id == piece.pk and first.kind in kinds)
+
+
+def donor_of(piece: Piece) -> Donor | None:
+    """The donor that the piece was stripped from, if it is one's."""
+    if piece.from_unit_id is None or piece.source_id is not None:
+        return None
+    return Donor.objects.filter(unit=piece.from_unit_id).first()
+
+
+def _kind_of_return(piece: Piece) -> str:
+    """A donor's piece is received when it first comes to a bin, with its part of the donor's cost."""
+    donor = donor_of(piece)
+    if donor is None or Movement.objects.filter(piece=piece).exists():
+        return "returned"
+    if donor.shared_at is None:
+        raise Conflict(f"Piece {piece.tag} came out of donor {donor.number}. Share the donor's cost first.")
+    return "received"
 
 
 # ---- corrections ----
@@ -496,9 +514,12 @@ def _correct_piece(movement: Movement, why: str, key: str, by: Actor, at: dateti
     if movement.kind not in UNDONE or not movement.quantity:
         raise Conflict(f"Piece {piece.tag} was {movement.kind}. Put it where it belongs by a new movement.")
     expected, state = UNDONE[movement.kind]
+    if state == "gone" and donor_of(piece) is not None:
+        state = "tray"  # where it lay before it was received
     if piece.state != expected:
         raise Conflict(f"Piece {piece.tag} is {piece.state} now. Put it back first.")
-    if state == "gone" and Reservation.objects.filter(piece=piece, resolved_at__isnull=True).exists():
+    leaves = movement.kind == "received"
+    if leaves and Reservation.objects.filter(piece=piece, resolved_at__isnull=True).exists():
         raise Conflict(f"Piece {piece.tag} is promised. Release it first.")
     return move_piece(
         piece=piece,

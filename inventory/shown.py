@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -12,10 +12,13 @@ from django.db.models import Q, QuerySet
 
 from inventory.models import Lot, Movement, Part, Piece, Price, Purchase, Reservation, Supplier
 from inventory.prices import history_of, prices_of, show_micro
+from shop.access import Actor
 from shop.models import User
 from shop.money import digits, half_up, show_minor
 
 MOST_LINES = 100
+# What upper rooms know of a piece's readings, for its page: they add theirs when they are ready.
+READINGS: list[Callable[[Piece, Actor], list[dict[str, Any]]]] = []
 
 
 def signed(quantity: int) -> str:

@@ -163,6 +163,8 @@ def _piece_page(request: HttpRequest, by: Actor, row: Piece, put: Form, scrap: F
     context = {
         "piece": piece_for(by, row.tag),
         "measures": row.measures.order_by("feature"),
+        "readings": [line for read in shown.READINGS for line in read(row, by)],
+        "donor": ledger.donor_of(row),
         "mates": row.bound_in.pieces.exclude(pk=row.pk).select_related("position") if row.bound_in else [],
         "promises": promises[: shown.MOST_LINES],
         "holder": next((one.ticket for one in promises if one.resolved_at is None), None),
