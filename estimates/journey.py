@@ -5,7 +5,6 @@ answer, the stores, rework, the build sheet, build and test, hand-over and remin
 A step that fails raises: nothing after it is told.
 """
 
-import tomllib
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
@@ -18,7 +17,7 @@ from estimates.accepting import accept_quote
 from estimates.links import customer_of
 from estimates.margins import margin_of
 from estimates.models import Plan, Quote
-from estimates.opening_house import ROOT, open_house
+from estimates.opening_house import ROOT, open_house, read_journey
 from estimates.quoting import make_plan, make_quote, send_quote
 from estimates.telling import JourneyFailed, Told, filled_in, float_words, torque_words
 from inspections.building import finish_build, finish_test, record_box, sign_inside
@@ -54,14 +53,16 @@ class Journey:
         root: Path = ROOT,
         later: timedelta = timedelta(0),
         ticket: Mapping[str, Any] | None = None,
+        people: Mapping[str, User] | None = None,
     ) -> None:
-        """``later`` moves every moment of the file; ``ticket`` overrides entries of its ticket."""
+        """``later`` moves every moment of the file; ``ticket`` overrides entries of its ticket. ``people``
+        are those of a house that this file has opened before: it is not opened again."""
         self.root = root
         self.later = later
-        self.data: dict[str, Any] = tomllib.loads(path.read_text())
+        self.data: dict[str, Any] = read_journey(path, root)
         self.data["ticket"] |= dict(ticket or {})
         self.head = self.data["journey"]
-        self.people: dict[str, User] = {}
+        self.people: dict[str, User] = dict(people or {})
         self.ticket: Ticket
         self.quote: Quote
         self.sheet: BuildSheet
@@ -77,26 +78,26 @@ class Journey:
 
     def run(self, until: str = "office") -> Iterator[Told]:
         """Do each step and tell it, as far as the step of that name."""
-        steps: Sequence[tuple[str, Callable[[], Told]]] = (
-            (self.head["opened"], self.house),
-            (self.head["opened"], self.price_files),
-            (self.head["opened"], self.counter),
-            (self.data["examination"]["at"], self.examine),
-            (self.data["examination"]["finish_at"], self.findings),
-            (self.data["quote"]["at"], self.plans),
-            (self.data["quote"]["at"], self.send),
-            (self.data["quote"]["accepted_at"], self.answer),
-            (self.data["parts"]["ordered_at"], self.parts),
-            (self.data["rework"]["at"], self.rework),
-            (self.data["build"]["at"], self.build_sheet),
-            (self.data["build"]["at"], self.build),
-            (self.data["test"]["at"], self.test),
-            (self.data["hand_over"]["at"], self.hand_over),
-            (self.data["hand_over"]["at"], self.remind),
-            (self.data["hand_over"]["at"], self.office),
+        steps: Sequence[tuple[str, str, Callable[[], Told]]] = (
+            ("journey", "opened", self.house),
+            ("journey", "opened", self.price_files),
+            ("journey", "opened", self.counter),
+            ("examination", "at", self.examine),
+            ("examination", "finish_at", self.findings),
+            ("quote", "at", self.plans),
+            ("quote", "at", self.send),
+            ("quote", "accepted_at", self.answer),
+            ("parts", "ordered_at", self.parts),
+            ("rework", "at", self.rework),
+            ("build", "at", self.build_sheet),
+            ("build", "at", self.build),
+            ("test", "at", self.test),
+            ("hand_over", "at", self.hand_over),
+            ("hand_over", "at", self.remind),
+            ("hand_over", "at", self.office),
         )
-        for at, step in steps:
-            with clock.standing_at(self.moment(at)):
+        for table, key, step in steps[2:] if self.people else steps:
+            with clock.standing_at(self.moment(self.data[table][key])):
                 told = step()
             yield told
             if step.__name__ == until:

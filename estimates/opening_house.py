@@ -19,6 +19,17 @@ from shop.money import MICRO
 ROOT = Path(__file__).resolve().parent.parent
 
 
+def read_journey(path: Path, root: Path = ROOT) -> dict[str, Any]:
+    """A journey's file. One that names a ``house`` has the people, gauges, price files and rates of that."""
+    data: dict[str, Any] = tomllib.loads(path.read_text())
+    if "house" in data["journey"]:
+        house = tomllib.loads((root / data["journey"]["house"]).read_text())
+        shared = {key: house["journey"][key] for key in ("price_files", "rates")}
+        data["journey"] = shared | data["journey"]
+        data = {"person": house["person"], "gauge": house["gauge"]} | data
+    return data
+
+
 def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, User]:
     """People, gauges, guide, stock list and rates of the journey; what is there already stays."""
     head = journey["journey"]
@@ -26,8 +37,8 @@ def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, Us
     for one in journey["gauge"]:
         Gauge.objects.get_or_create(code=one["code"], defaults={k: v for k, v in one.items() if k != "code"})
     publish_guide(text=(root / head["guide"]).read_text(), by=PROGRAM)
-    with (root / head["stock"]).open("rb") as file:
-        load_stock_list(data=tomllib.load(file), by=PROGRAM)
+    for name in head["stock"]:
+        load_stock_list(data=tomllib.loads((root / name).read_text()), by=PROGRAM)
     for currency, on, rate in head["rates"]:
         micro = int(Decimal(rate) * MICRO)
         ExchangeRate.objects.get_or_create(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 import uuid
 from collections.abc import Mapping
 from datetime import datetime
@@ -171,6 +172,18 @@ def _own_files_only(pictures: Mapping[str, bytes] | None = None) -> Any:
     return OwnFilesOnly()
 
 
+_thread = threading.local()
+
+
+def _fonts() -> Any:
+    """The fonts as the renderer unpacks them, once for each thread: half of the work on a short paper."""
+    from weasyprint.text.fonts import FontConfiguration
+
+    if not hasattr(_thread, "fonts"):
+        _thread.fonts = FontConfiguration()
+    return _thread.fonts
+
+
 def render_paper(
     template: str, context: Mapping[str, Any], pictures: Mapping[str, bytes] | None = None
 ) -> bytes:
@@ -184,7 +197,7 @@ def render_paper(
     html = render_to_string(template, dict(context))
     fetcher = _own_files_only(pictures)
     paper = HTML(string=html, base_url=f"{OWN_FILES.as_uri()}/", url_fetcher=fetcher)
-    data = paper.write_pdf()
+    data = paper.write_pdf(font_config=_fonts())
     if not isinstance(data, bytes) or not data.startswith(b"%PDF"):
         raise Refusal("The paper could not be made.")
     return data
