@@ -138,9 +138,9 @@ def expected_short(reorder_point: float, mean: float, variance: float, model: st
     >>> round(expected_short(1, 2.0, 2.0, "poisson").expected_short, 6)
     1.135335
     """
-    within("reorder_point", reorder_point, -_MOST, 1e7, "pieces")
-    within("mean", mean, 1e-9, 1e7, "pieces")
-    within("variance", variance, 0.0, 1e12, "pieces²")
+    within("reorder_point", reorder_point, -1e12, 1e12, "pieces")
+    within("mean", mean, 1e-9, 1e12, "pieces")
+    within("variance", variance, 0.0, 1e24, "pieces²")
     if model not in MODELS:
         raise Refused(f"The model of demand is one of {', '.join(MODELS)}")
     if model == "normal":

@@ -322,7 +322,7 @@ def _fit(durations: Sequence[float], observed: Sequence[bool]) -> tuple[float, f
     data = _censored([one / middle for one in durations], observed)
 
     def find(function: Any, start: Any, args: Any = (), disp: Any = 0) -> Any:
-        limits = {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 600}
+        limits = {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 250}
         return minimize(function, start, args=args, method="Nelder-Mead", options=limits).x
 
     shape, _, scale = weibull_min.fit(data, 1.2, floc=0, scale=1.2, optimizer=find)

@@ -1,4 +1,4 @@
-"""No body sent to the topics of figures breaks them: each field in turn, what is hostile, the most allowed."""
+"""No body sent to the topics of figures breaks them: each field in turn, the hostile, the most allowed."""
 
 from __future__ import annotations
 
@@ -102,6 +102,27 @@ def test_the_most_that_may_be_asked_is_answered(bearer: dict[str, str]) -> None:
     found = sent(bearer, "forecast", forecast).json()
     assert len(found["finishes"]) == 60
     assert len(found["back_test"]) == 9
+
+
+@pytest.mark.parametrize("model", ["normal", "poisson", "negative binomial"])
+def test_the_largest_and_the_smallest_demand_have_a_reorder_point(bearer: dict[str, str], model: str) -> None:
+    for mean, sd, time, spread in (
+        (1e6, 1e6, 1e4, 1e4),
+        (1e6, 1e6, 1e-3, 0),
+        (1e-6, 1e6, 1e4, 0),
+        (1e-6, 1e-2, 1e-3, 0),
+    ):
+        body = {
+            "mean_demand": mean,
+            "sd_demand": sd,
+            "lead_time": time,
+            "service_level": 0.99999,
+            "model": model,
+        }
+        more = {} if model == "poisson" else {"lead_time_sd": spread}
+        found = sent(bearer, "reorder", body | more).json()
+        assert found["reorder_point"] >= 0
+        assert found["expected_short"] >= 0
 
 
 def test_codes_are_written_and_never_run(bearer: dict[str, str], client: Client, cast: Cast) -> None:
