@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -14,9 +14,9 @@ from django.db.models import Q, QuerySet
 
 from inspections.gaugekinds import candidates_of
 from inspections.guides import guide_of
-from inspections.judging import Dispute, Finding, Judgement, PieceRecord, ReadingRecord, judge
+from inspections.judging import Dispute, Finding, Judgement, Known, PieceRecord, ReadingRecord, judge
 from inspections.kept import Kept
-from inspections.models import Examination, Gauge, Reading, ReadingPiece
+from inspections.models import Examination, Gauge, ReadingPiece
 from inventory.models import Piece
 from shop import clock
 from shop.access import Actor, NotThere
@@ -170,20 +170,34 @@ def _people() -> tuple[tuple[int, str], ...]:
     )
 
 
-def reading_records(states: Sequence[State], aside: Collection[str] = ()) -> dict[int, list[ReadingRecord]]:
-    """All readings as judging takes them, by examination: two queries, however many are asked for."""
+def reading_records(
+    states: Sequence[State], aside: Collection[str] = (), after: Mapping[int, int] | None = None
+) -> dict[int, list[ReadingRecord]]:
+    """All readings as judging takes them, by examination: one query, however many are asked for.
+
+    ``after``: by examination, the sequence that the asker knows all readings up to.
+    """
     found: dict[int, list[ReadingRecord]] = {one.examination: [] for one in states}
     if not states:
         return found
+    lacking = Q(pk__in=())
+    for pk in found:
+        lacking |= Q(reading__examination_id=pk, reading__sequence__gt=(after or {}).get(pk, 0))
+    # Every reading is of a piece at least: one query gives readings and pieces.
     of: dict[UUID, list[tuple[str, int]]] = {}
-    for reading, tag, condition in ReadingPiece.objects.filter(reading__examination_id__in=found).values_list(
-        "reading_id", "piece__tag", "condition"
+    rows: list[_Row] = []
+    for tag, condition, *columns in (
+        ReadingPiece.objects.filter(lacking)
+        .order_by("reading__sequence", "pk")
+        .values_list("piece__tag", "condition", *(f"reading__{name}" for name in _FIELDS))
     ):
-        of.setdefault(reading, []).append((tag, condition))
+        row = _Row._make(columns)
+        if row.id not in of:
+            rows.append(row)
+        of.setdefault(row.id, []).append((tag, condition))
     people, gauges = dict(states[0].people), {one.pk: one for one in states[0].gauges}
-    rows = list(Reading.objects.filter(examination_id__in=found).order_by("sequence").values_list(*_FIELDS))
-    withdrawn = {one[_FIELDS.index("withdraws_id")] for one in rows}
-    for row in map(_Row._make, rows):
+    withdrawn = {one.withdraws_id for one in rows}
+    for row in rows:
         gauge = gauges[row.gauge_id] if row.gauge_id else None
         found[row.examination_id].append(
             ReadingRecord(
@@ -272,6 +286,54 @@ class Examined:
 _kept: Kept[Examined] = Kept(64)
 
 
+@dataclass(frozen=True, slots=True)
+class _Grown:
+    """What was read of an examination up to a sequence, and what was judged of it check by check."""
+
+    upto: int
+    records: tuple[ReadingRecord, ...]
+    known: Known
+
+
+_grown: Kept[_Grown] = Kept(64)
+
+
+def grown_records(
+    states: Sequence[State], several: Sequence[Examination]
+) -> dict[int, tuple[tuple[ReadingRecord, ...], Known]]:
+    """All readings of each, and the findings known so far. Only what came since the last look is fetched.
+
+    A reading is never changed and its sequence never comes late (its writer holds the examination), so what
+    was fetched stands; whether it is withdrawn or set aside is told anew each time.
+    """
+    opened = {one.pk: (one.opened_at, {*one.set_aside}) for one in several}
+    # Everything that a record and a finding follow from beside the readings and pieces themselves.
+    keys = {
+        one.examination: (
+            one.examination, opened[one.examination][0], one.digest, one.variant, one.gauges, one.people,
+            one.today,
+        )
+        for one in states
+    }  # fmt: skip
+    before = {pk: _grown.committed(key) or _Grown(0, (), {}) for pk, key in keys.items()}
+    came = reading_records(states, after={pk: one.upto for pk, one in before.items()})
+    found = {}
+    for pk, old in before.items():
+        new, aside = came[pk], opened[pk][1]
+        taken_back = {one.withdraws for one in new if one.withdraws}
+        rows = tuple(_as_it_stands(one, taken_back, aside) for one in (*old.records, *new))
+        found[pk] = rows, old.known
+        _grown.keep(keys[pk], _Grown(new[-1].sequence if new else old.upto, rows, old.known))
+    return found
+
+
+def _as_it_stands(one: ReadingRecord, taken_back: Collection[str], aside: Collection[str]) -> ReadingRecord:
+    withdrawn, lies_aside = one.withdrawn or one.key in taken_back, one.key in aside
+    if (withdrawn, lies_aside) == (one.withdrawn, one.aside):
+        return one
+    return replace(one, withdrawn=withdrawn, aside=lies_aside)
+
+
 def examined_many(several: Sequence[Examination]) -> list[Examined]:
     """Judge everything that was read of each. Five or six queries, three when nothing has changed since."""
     states = states_of(several)
@@ -279,15 +341,15 @@ def examined_many(several: Sequence[Examination]) -> list[Examined]:
     new = [one for one in states if one not in found]
     guides = {one.pk: guide_of(one.revision) for one in several}
     # What is set aside changes with the examination's counter, which the state holds.
-    records = reading_records(new, {key for one in several for key in one.set_aside})
+    grown = grown_records(new, several)
     for state in new:
-        rows = tuple(records[state.examination])
+        rows, known = grown[state.examination]
         # Pieces of positions that the variant lacks lie aside, in their trays.
         here = {one.code for one in guides[state.examination].positions_of(state.variant)}
         pieces = [one.record for one in state.pieces if one.position in here]
         guide = guides[state.examination]
         rack = [one for one in state.gauges if not one.retired]
-        judgement = judge(guide, state.variant, pieces, rows, candidates_of(guide, rack, state.today))
+        judgement = judge(guide, state.variant, pieces, rows, candidates_of(guide, rack, state.today), known)
         found[state] = Examined(state, rows, judgement)
         _kept.keep(state, found[state])
     return [found[one] for one in states]

@@ -27,6 +27,11 @@ class Kept(Generic[T]):
                 self._things.move_to_end(key)
             return found
 
+    def committed(self, key: Hashable) -> T | None:
+        """What is kept, in a transaction too: only for what stands on rows that never change."""
+        with self._lock:
+            return self._things.get(key)
+
     def keep(self, key: Hashable, thing: T) -> None:
         if connection.in_atomic_block:
             return

@@ -29,9 +29,10 @@ function drawLine(entry) {
   const line = made("li");
   line.append(made("p", entry.told));
   if (entry.state === "refused") {
-    line.append(made("p", `Refused: ${entry.problem}`, { className: "refused" }));
+    line.append(made("p", `Refused: ${entry.problem}`, { className: "refused", id: `why-${entry.order}` }));
     if (entry.kind === "reading") line.append(mending(entry));
   }
+  if (entry.page) line.append(made("a", "Open its check", { href: entry.page, className: "reach" }), " ");
   line.append(thrower(entry));
   return line;
 }
@@ -42,6 +43,10 @@ function mending(entry) {
   for (const name of fields) {
     const id = `mend-${entry.order}-${name}`;
     const input = made("input", "", { id, name, type: "text", value: entry.body[name] ?? "", autocomplete: "off" });
+    if (name === entry.field || !(entry.field in LABELS)) {
+      input.setAttribute("aria-invalid", "true");
+      input.setAttribute("aria-describedby", `why-${entry.order}`);
+    }
     form.append(made("label", LABELS[name], { htmlFor: id }), input);
   }
   form.append(made("button", "Send again", { type: "submit", className: "button second" }));
