@@ -94,6 +94,8 @@ def span(one: Gear, spanned: int | None = None) -> Span:
     32.8266
     """
     least, most, best = _spans(one)
+    if most < 1:
+        raise OutOfRange("spanned", spanned or 1, "none for this gear: measure it over pins")
     if spanned is None:
         spanned = best
     if spanned != int(spanned) or not least <= spanned <= most:
@@ -343,10 +345,10 @@ def _spans(one: Gear) -> tuple[int, int, int]:
     bottom = max(one.base_mm, one.root_mm + 0.2 * one.module_mm)
     least, most = max(1, ceil(for_contact(bottom))), floor(for_contact(one.tip_mm))
     # A gear with few teeth may let no whole number touch in the deep half: the one below the tip is left.
-    least = min(least, max(1, most))
+    least = min(least, most)
     middle = max(bottom, one.reference_mm + 2 * one.shift * one.module_mm)
-    best = min(max(round(for_contact(middle)), least), max(1, most))
-    return least, max(1, most), best
+    best = min(max(round(for_contact(middle)), least), most)
+    return least, most, best
 
 
 def _normal_base(one: Gear) -> float:
@@ -371,7 +373,9 @@ def _pins(one: Gear) -> tuple[float, float]:
 
     def touching(diameter: float) -> float:
         slope = sqrt(max(0.0, (diameter / one.base_mm) ** 2 - 1))
-        return _normal_base(one) * (tan(max(1e-6, slope - _gap(one))) - slope)
+        # In the wide gaps of few teeth a pin of any size touches below the tip: 80° is far beyond use.
+        centre = min(max(1e-6, slope - _gap(one)), radians(80))
+        return _normal_base(one) * (tan(centre) - slope)
 
     most = touching(one.tip_mm)
     least = max(touching(max(one.base_mm, one.root_mm)), 1e-3 * one.module_mm)

@@ -214,6 +214,18 @@ def gear(
     least = 2 * (rack.addendum - shift) / sin(transverse) ** 2 * cos(helix)
     if teeth < 0.83 * least:
         cautions.append("Teeth as few as these are undercut: the flank near the root is missing")
+    thickness = module_mm * (pi / 2 + 2 * shift * tan(angle))
+    tip = reference + 2 * module_mm * (rack.addendum + shift)
+    base = reference * cos(transverse)
+    if tip <= base:
+        raise OutOfRange("shift", shift, "enough for the tip to stand above the base circle")
+    # Where both flanks meet nothing is left of the tooth, so the tip cannot stand beyond that.
+    pointed = inverse_involute(thickness / cos(helix) / reference + tan(transverse) - transverse)
+    if tip > base / cos(radians(pointed)):
+        tip = base / cos(radians(pointed))
+        cautions.append(
+            "So much profile shift leaves the teeth pointed: the tip is taken where the flanks meet"
+        )
     return Gear(
         teeth=teeth,
         module_mm=module_mm,
@@ -225,10 +237,10 @@ def gear(
         transverse_angle_deg=degrees(transverse),
         base_helix_deg=degrees(base_helix),
         reference_mm=reference,
-        base_mm=reference * cos(transverse),
-        tip_mm=reference + 2 * module_mm * (rack.addendum + shift),
+        base_mm=base,
+        tip_mm=tip,
         root_mm=reference - 2 * module_mm * (rack.dedendum - shift),
-        thickness_mm=module_mm * (pi / 2 + 2 * shift * tan(angle)),
+        thickness_mm=thickness,
         virtual_teeth=teeth / cos(helix) ** 3,
         working=(step, *rack.working),
         cautions=tuple(cautions),

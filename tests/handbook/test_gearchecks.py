@@ -168,6 +168,8 @@ def test_spans_and_pins_that_do_not_touch_are_refused_with_what_does() -> None:
         over_pins(one, 12.0)
     least = over_pins(one).least_pin_mm
     assert over_pins(one, least).over_pins_mm >= one.tip_mm - 1e-6
+    with pytest.raises(OutOfRange, match="measure it over pins"):
+        span(gear(6, 3, 10, shift=-1, form="full depth 14.5"))
     with pytest.raises(OutOfRange, match="addendum_mm"):
         chordal(one, -1)
 

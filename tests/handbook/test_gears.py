@@ -189,6 +189,16 @@ def test_few_teeth_are_undercut() -> None:
     assert not gear(12, 3, shift=0.5).cautions
 
 
+def test_pointed_teeth_end_where_their_flanks_meet() -> None:
+    """At the tip the thickness is d (s/d0 + inv α − inv αa): nothing is left there, by plain geometry."""
+    found = gear(10, 3, shift=1.2)
+    assert any("pointed" in one for one in found.cautions)
+    at_tip = math.degrees(math.acos(found.base_mm / found.tip_mm))
+    left = found.thickness_mm / found.reference_mm + involute(20) - involute(at_tip)
+    assert left == pytest.approx(0, abs=1e-9)
+    assert not any("pointed" in one for one in gear(24, 3, shift=0.5).cautions)
+
+
 @given(ANGLES)
 def test_involute_there_and_back(angle: float) -> None:
     assert inverse_involute(involute(angle)) == pytest.approx(angle, rel=1e-6)
@@ -231,6 +241,8 @@ def test_trains_and_pairs_out_of_range() -> None:
         gear_train([Stage(20, 40)], module_mm=0)
     with pytest.raises(OutOfRange, match="centre_mm"):
         pair(gear(20, 3), gear(40, 3), 70)
+    with pytest.raises(OutOfRange, match="above the base circle"):
+        gear(5, 3, 10, shift=-1, form="6/8")
     with pytest.raises(OutOfRange, match="diametral_pitch"):
         module_of(0)
     with pytest.raises(Refused, match="hand"):

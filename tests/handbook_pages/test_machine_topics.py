@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import math
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from shop.refusals import Refusal
+from shop.topics import bearing, gearing, pressing
 from shop.topics.all import TOPICS
-from shop.topics.table import Answer, answer
+from shop.topics.table import Answer, Argument, answer
 from tests.handbook_pages.cases import GOOD
-from tests.handbook_pages.cases.bearing import DUTY
+from tests.handbook_pages.cases.bearing import DUTY, WITH_DUTY
 
 
 def ask(topic: str, **more: Any) -> Answer:
@@ -181,3 +185,73 @@ def test_a_direct_drive_needs_no_stage_here() -> None:
     with pytest.raises(Refusal) as trouble:
         ask("gear-train", stages=[])
     assert "stages" in trouble.value.errors
+
+
+ROOMS = (*pressing.TOPICS, *gearing.TOPICS, *bearing.TOPICS)
+LENGTHS = ["0 mm", "−1 mm", "0.001 mm", "1 µm", "3 mm", "61.7 mm", "19 m", "1 1/8 in"]
+NUMBERS: list[Any] = [-1, 0, 1e-9, 0.5, 1, 3, 14.5, 20, 44.9, 500, 1e8]
+ODD: dict[str, list[Any]] = {
+    "length": LENGTHS,
+    "number": NUMBERS,
+    "count": [0, 1, 2, 5, 6, 7, 13, 40, 499, 500, 1e9],
+    "temperature": ["−273 °C", "−40 °C", "20 °C", "250 °C", "1999 °C"],
+    "force": ["0 N", "1 N", "9 kN", "10000 kN", "−1 N"],
+    "torque": ["0 N·m", "1 N·m", "100000 N·m", "−1 N·m"],
+    "pressure": ["0 MPa", "1 Pa", "9999 MPa", "−1 MPa"],
+    "speed": [0, 1e-6, 1450, 1e6],
+    "text": ["", "steel", "brass", "stub", "6/8", "½", "x" * 60],
+}
+
+
+def odd_values(one: Argument) -> st.SearchStrategy[Any]:
+    if one.kind == "rows":
+        row = st.fixed_dictionaries({}, optional={each.name: odd_values(each) for each in one.columns})
+        return st.lists(row, max_size=3)
+    known: list[Any] = [*one.choices()] if one.choices else []
+    single = st.sampled_from([*known, *ODD.get(one.kind, [])])
+    return st.lists(single, max_size=2) if one.many else single
+
+
+SPANS = {"reading": None, "radius": None, "spanned": 5, "measured": "27.60 mm", "mate_teeth": 60}
+OTHER_WAYS: list[tuple[str, dict[str, Any]]] = [
+    ("backlash", SPANS | {"mate_spanned": 7, "mate_measured": "39.9 mm", "centre": "100 mm"}),
+    ("backlash", {"way": "square to the flank", "helix_deg": 20}),
+    ("bearing-life", WITH_DUTY | {"duty": DUTY}),
+    ("bearing-life", WITH_DUTY | {"duty": DUTY, "f0": 14, "static_rating": "30 kN"}),
+    ("shrink-fit", {"method": "chill the inner part"}),
+    ("shrink-fit", {"inner_material": "steel", "inner_temperature": "−40 °C"}),
+    ("span", {"helix_deg": 25, "measured": "32.7 mm"}),
+]
+BODIES = [
+    *((topic.name, GOOD[topic.name][0]) for topic in ROOMS),
+    *((name, GOOD[name][0] | more) for name, more in OTHER_WAYS),
+]
+
+
+@pytest.mark.parametrize(("name", "body"), BODIES)
+def test_each_way_has_an_answer(name: str, body: dict[str, Any]) -> None:
+    assert ask(name, **body).reply
+
+
+def outcome(name: str, body: dict[str, Any]) -> Answer | Refusal:
+    try:
+        return ask(name, **body)
+    except Refusal as trouble:
+        return trouble
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_nothing_breaks_it_and_what_is_wrong_has_its_field(data: st.DataObject) -> None:
+    """One to three values of a good body are made odd: an answer in plain numbers, or a named field."""
+    name, body = data.draw(st.sampled_from(BODIES))
+    arguments = TOPICS[name].arguments
+    changed = data.draw(st.lists(st.sampled_from(arguments), min_size=1, max_size=3, unique_by=str))
+    found = outcome(name, body | {one.name: data.draw(odd_values(one)) for one in changed})
+    if isinstance(found, Refusal):
+        assert found.errors
+        assert set(found.errors) <= {one.name for one in arguments}, found.errors
+        assert all(found.errors.values())
+    else:
+        json.dumps(found.as_reply(), allow_nan=False)
+        assert found.working
