@@ -77,7 +77,10 @@ class AwayForm(Keyed):
         for one in pieces:
             field = BinField(label=f"Bin for {one.tag}", required=False, empty_label="stays in its tray")
             # One list of bins for all of them, fetched once.
-            field.choices = [("", "stays in its tray"), *((row.pk, f"{row.code}  {row.name}") for row in bins)]
+            field.choices = [
+                ("", "stays in its tray"),
+                *((row.pk, f"{row.code}  {row.name}") for row in bins),
+            ]
             self.fields[f"bin_{one.tag}"] = field
 
     def bins(self) -> dict[str, Bin]:
