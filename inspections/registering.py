@@ -231,6 +231,8 @@ def _checked(figures: dict[str, Any], today: date) -> dict[str, Any]:
     kind = figures.get("kind", "other")
     if kind not in KINDS:
         raise Refusal(kind=f"Choose one of: {', '.join(KINDS)}.")
+    for field in ("expanded_um", "calibration_um", "resolution_um"):
+        figures[field] = figures.get(field) or 0.0
     for field, long in _WORDS.items():
         if field in figures:
             figures[field] = " ".join(str(figures[field]).split())
@@ -246,7 +248,7 @@ def _checked(figures: dict[str, Any], today: date) -> dict[str, Any]:
         if value is not None and not (isfinite(value) and 0 <= value <= most):
             wrong[field] = f"Between 0 and {most:g} {unit}."
     wrong |= _wrench(figures) if kind == WRENCH else _reads(figures)
-    wrong |= _ranges(figures)
+    wrong = _ranges(figures) | wrong
     wrong |= _days(figures, today)
     if kind in FIXED and not figures.get("size_mm"):
         wrong["size_mm"] = f"A {kind} has a size. Write the one on its certificate."
