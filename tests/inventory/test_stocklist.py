@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from inspections.document import Guide, read
 from inventory.ledger import check_ledger, free_of_part
 from inventory.manners import manner_from
 from inventory.models import Bin, Lot, Measure, Movement, Part, PartFit, Piece, Supplier
@@ -20,6 +21,20 @@ from tests.conftest import Cast
 ROOT = Path(__file__).resolve().parents[2] / "fixtures"
 LIST: dict[str, Any] = tomllib.loads((ROOT / "stock" / "demonstration.toml").read_text())
 GUIDE: dict[str, Any] = tomllib.loads((ROOT / "guides" / "hexworth_h4.toml").read_text())
+MORE: dict[str, Any] = tomllib.loads((ROOT / "stock" / "lorry_shelves.toml").read_text())
+# stock list -> the guide that its family stands in
+LISTS = {
+    "demonstration": "hexworth_h4",
+    "lorry_shelves": "hexworth_h4",
+    "calderby_d2": "calderby_dropbox",
+    "wenfold_t3": "wenfold_tractor",
+}
+
+
+def both(name: str) -> tuple[dict[str, Any], Guide]:
+    """A stock list and its guide."""
+    stock, guide = (ROOT / "stock" / f"{name}.toml", ROOT / "guides" / f"{LISTS[name]}.toml")
+    return tomllib.loads(stock.read_text()), read(tomllib.loads(guide.read_text()))
 
 
 def publish_positions() -> None:
@@ -72,38 +87,37 @@ def test_who_may(cast: Cast) -> None:
     assert load_stock_list(data={}, by=cast.actor("stores")).parts == 0
 
 
-def test_parts_and_pieces_name_positions_and_features_of_the_guide() -> None:
-    positions = {one["code"] for one in GUIDE["position"]}
-    features = {one["code"]: one for one in GUIDE["feature"]}
-    for part in LIST["part"]:
+@pytest.mark.parametrize("name", LISTS)
+def test_parts_and_pieces_name_positions_and_features_of_the_guide(name: str) -> None:
+    stock, guide = both(name)
+    positions = {one.code for one in guide.positions}
+    features = {one.code: one for one in guide.features}
+    for part in stock["part"]:
+        assert part.get("family", "H4") == guide.family or not part.get("fits")
         assert set(part.get("fits", ())) <= positions
         for code, (low, high) in part.get("features", {}).items():
-            assert features[code]["position"] in part["fits"]
+            assert features[code].position in part["fits"]
             assert low < high
-    for piece in LIST["piece"]:
+    for piece in stock.get("piece", ()):
         assert piece["position"] in positions
-        assert all(
-            features[code]["position"] == piece["position"] for code, _, _ in piece.get("measures", ())
-        )
+        assert all(features[code].position == piece["position"] for code, _, _ in piece.get("measures", ()))
 
 
-def test_a_new_part_is_within_the_new_limits_of_its_size() -> None:
-    limits = {
-        (one["code"], limit.get("size", "")): limit["new"]
-        for one in GUIDE["feature"]
-        for limit in one["limit"]
-    }
+@pytest.mark.parametrize(("name", "at_least"), [*zip(LISTS, (60, 10, 20, 15), strict=True)])
+def test_a_new_part_is_within_the_new_limits_of_its_size(name: str, at_least: int) -> None:
+    stock, guide = both(name)
+    features = {one.code: one for one in guide.features}
     checked = 0
-    for part in LIST["part"]:
+    for part in stock["part"]:
         for code, (low, high) in part.get("features", {}).items():
-            new = limits.get((code, part.get("size", "standard"))) or limits[code, ""]
-            assert new[0] - 0.0051 <= low < high <= new[1] + 0.0051, (part["number"], code)
+            new = features[code].limit(part.get("size", "standard")) or features[code].limits[0]
+            assert new.new_min_mm - 0.0051 <= low < high <= new.new_max_mm + 0.0051, (part["number"], code)
             checked += 1
-    assert checked > 60
+    assert checked > at_least
 
 
 def test_every_position_can_be_filled_from_stock_or_a_supplier() -> None:
-    fitted = {code for part in LIST["part"] for code in part.get("fits", ())}
+    fitted = {code for part in LIST["part"] + MORE["part"] for code in part.get("fits", ())}
     assert {one["code"] for one in GUIDE["position"]} <= fitted
 
 
