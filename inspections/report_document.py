@@ -96,6 +96,11 @@ def _time(at: datetime) -> str:
     return f"{clock.local(at):%d %b %Y, %H:%M}".lstrip("0")
 
 
+def _day(at: datetime) -> str:
+    """Day and hour of a reading: the year stands at the head of the report."""
+    return f"{clock.local(at):%d %b, %H:%M}".lstrip("0")
+
+
 def _says(one: ReadingRecord) -> bool:
     return bool(one.outcome) or one.value_mm is not None
 
@@ -225,6 +230,7 @@ def _finding(
         "figure": _figure(one),
         "chance": hand.chance,
         "bar": str(hand.bar),
+        "unit": _unit(hand, details),
         "decided_by": one.decided_by if one.decided_by not in hand.words else "",
         "cautions": list(one.cautions),
         "remedies": [
@@ -243,12 +249,18 @@ def _finding(
     }
 
 
+def _unit(hand: pages.InHand, details: dict[str, Reading]) -> str:
+    """The unit in which the limit bar is lettered: that of the last reading."""
+    units = [details[row.reading.key].unit for row in hand.readings if row.reading.key in details]
+    last = next((one for one in reversed(units) if one), "mm")
+    return {"in": "inches", "thou": "thou", "µm": "µm"}.get(last, "mm")
+
+
 def _figure(one: Finding) -> str:
-    """The judged value in both systems; a fixed gauge proves a limit and gives none."""
+    """The judged value in inches, beside the mm of the words; a fixed gauge proves a limit and has none."""
     if one.value_mm is None:
         return ""
-    step = max((one.expanded_um or 0.0) / 10_000, 0.0005)
-    return f"{one.value_mm:.4f} mm = {show_length(one.value_mm, 'in', min(step, 0.00254))}"
+    return show_length(one.value_mm, "in", 0.00254)  # a tenth of a thou
 
 
 def _reading(row: pages.ReadingRow, kept: Reading) -> dict[str, Any]:
@@ -277,7 +289,7 @@ def _reading(row: pages.ReadingRow, kept: Reading) -> dict[str, Any]:
         "gauge": one.gauge,
         "expanded_um": one.gauge_expanded_um if one.gauge else None,
         "temperature_c": one.part_temperature_c,
-        "at": _time(kept.received_at),
+        "at": _day(kept.received_at),
         "note": kept.note,
         "flags": flags,
         "history": row.history,

@@ -19,6 +19,18 @@ def _drawn(svg: str) -> SafeString:
     return mark_safe(svg)  # noqa: S308
 
 
+def _brief(finding: Mapping[str, Any]) -> str:
+    """What is found in a line, where nobody has to read more: seen once, as it should be, by one person."""
+    readings = finding["readings"]
+    plain = finding["state"] in {"sound", "within"} and not (finding["bar"] or finding["cautions"])
+    if not plain or len(readings) != 1 or readings[0]["flags"] or readings[0]["note"]:
+        return ""
+    words = str(finding["words"]).strip()
+    if not words or words == "Sound.":
+        return f"{finding['state']}."
+    return words[:1].lower() + words[1:] if words[1:2].islower() else words
+
+
 def with_drawings(document: Mapping[str, Any]) -> dict[str, Any]:
     """A copy of the document in which the unit, each limit bar and each photograph's marks are drawings."""
     shown = deepcopy(dict(document))
@@ -26,6 +38,7 @@ def with_drawings(document: Mapping[str, Any]) -> dict[str, Any]:
     for position in shown["positions"]:
         for finding in position["findings"]:
             finding["bar"] = _drawn(finding["bar"])
+            finding["brief"] = _brief(finding)
     for shot in shown["photographs"]:
         places = [(str(one["number"]), one["across"], one["down"]) for one in shot["marks"]]
         shot["drawn"] = _drawn(marks_drawing(shot["width"], shot["height"], places, BALLOON))

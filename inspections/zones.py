@@ -8,6 +8,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from math import hypot
+
+Spot = tuple[float, float]
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 LONG = 8  # zones along the longer side
@@ -73,21 +76,55 @@ def _n(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0").replace("-0.0", "0")
 
 
-def _balloon(number: str, x: float, y: float, width: float, height: float, size: float) -> str:
-    """A dot at the place and a leader to its balloon, which keeps clear of the picture's edges."""
-    radius, reach = _BALLOON * size, _REACH * size
-    over = reach + radius
-    side = -1 if x + over > width else 1
-    rise = 1 if y - over < 0 else -1
-    bx = min(max(x + side * reach, radius + 2), max(width - radius - 2, radius + 2))
-    by = min(max(y + rise * reach, radius + 2), max(height - radius - 2, radius + 2))
-    line = f"M{_n(x)} {_n(y)}L{_n(bx)} {_n(by)}"
-    return (
-        f'<path class="mark-halo" d="{line}"/><path class="mark-leader" d="{line}"/>'
-        f'<circle class="mark-spot" cx="{_n(x)}" cy="{_n(y)}" r="{_n(6 * size)}"/>'
-        f'<g class="balloon"><circle cx="{_n(bx)}" cy="{_n(by)}" r="{_n(radius)}"/>'
-        f'<text x="{_n(bx)}" y="{_n(by)}">{escape(number)}</text></g>'
+# Where a balloon may stand from its place, the first choice first: up right, up left, and so on round.
+_WAYS = ((1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1.4), (1.4, 0), (0, 1.4), (-1.4, 0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """The picture in its own units, and how large balloons are on it."""
+
+    wide: float
+    high: float
+    size: float
+
+    @property
+    def radius(self) -> float:
+        return _BALLOON * self.size
+
+    def stands(self, place: Spot, way: Spot) -> Spot:
+        """Where the balloon stands, kept on the picture."""
+        reach, edge = _REACH * self.size, self.radius + 2
+        x, y = place[0] + way[0] * reach, place[1] + way[1] * reach
+        return min(max(x, edge), max(self.wide - edge, edge)), min(max(y, edge), max(self.high - edge, edge))
+
+
+def _clear(at: Spot, taken: Sequence[Spot], enough: float) -> float:
+    """How far a balloon keeps from what is taken; beyond ``enough`` farther is no better."""
+    return min((min(hypot(at[0] - x, at[1] - y), enough) for x, y in taken), default=enough)
+
+
+def _balloons(sheet: _Sheet, marks: Sequence[tuple[str, float, float]]) -> str:
+    """A dot at each place and a leader to its balloon, which keeps clear of other places and balloons."""
+    places = [(x * sheet.wide, y * sheet.high) for _, x, y in marks]
+    stood: list[Spot] = []
+    for place in places:
+        choices = [sheet.stands(place, way) for way in _WAYS]
+        taken = [*places, *stood]
+        room = [_clear(at, taken, sheet.radius * 2.2) for at in choices]
+        stood.append(choices[room.index(max(room))])
+    leaders = "".join(
+        f"M{_n(x)} {_n(y)}L{_n(bx)} {_n(by)}" for (x, y), (bx, by) in zip(places, stood, strict=True)
     )
+    spots = "".join(
+        f'<circle class="mark-spot" cx="{_n(x)}" cy="{_n(y)}" r="{_n(6 * sheet.size)}"/>' for x, y in places
+    )
+    named = "".join(
+        f'<g class="balloon"><circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(sheet.radius)}"/>'
+        f'<text x="{_n(x)}" y="{_n(y)}">{escape(number)}</text></g>'
+        for (number, _, _), (x, y) in zip(marks, stood, strict=True)
+    )
+    return f'<path class="mark-halo" d="{leaders}"/><path class="mark-leader" d="{leaders}"/>{spots}{named}'
 
 
 def marks_drawing(
@@ -107,7 +144,7 @@ def marks_drawing(
         f"M0 {_n(high * n / grid.rows)}h{_n(tick)}m{_n(wide - 2 * tick)} 0h{_n(tick)}"
         for n in range(1, grid.rows)
     )
-    drawn = "".join(_balloon(number, x * wide, y * high, wide, high, size) for number, x, y in marks)
+    drawn = _balloons(_Sheet(wide, high, size), marks) if marks else ""
     said = "; ".join(f"{number} in zone {grid.zone(x, y)}" for number, x, y in marks)
     label = f"Marked: {said}" if said else "Nothing is marked"
     kind = "marks marks-small" if size > 1 else "marks"

@@ -32,7 +32,7 @@ def problem(
 def _fields(trouble: ValidationError) -> list[tuple[str, str]]:
     rows = []
     for one in trouble.errors:
-        where = [str(part) for part in one["loc"] if part not in {"body", "query", "path", "payload", "data"}]
+        where = [str(part) for part in one["loc"] if part not in {"body", "query", "path", "form", "payload", "data"}]
         rows.append((".".join(where), str(one["msg"])))
     return rows
 
