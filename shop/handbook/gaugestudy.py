@@ -222,6 +222,19 @@ def acceptance_risk(
     return AcceptanceRisk(over + under, turned, steps, ("Holds for pieces that scatter as stated",))
 
 
+def shown_p(value: float | None) -> str:
+    """A probability in words of at most six figures.
+
+    :param value: 0 to 1, or None
+
+    >>> shown_p(0.97411), shown_p(1e-19)
+    ('0.974', '< 0.0001')
+    """
+    if value is None:
+        return ""
+    return "< 0.0001" if value < 0.0001 else f"{value:.3g}"
+
+
 def _balanced(readings: Sequence[Trial]) -> tuple[Cells, list[str], list[str], int]:
     """The readings by piece and person; refused unless every pair was read equally often."""
     if not 8 <= len(readings) <= MOST_READINGS:
@@ -325,7 +338,7 @@ def _components(
 def _table_step(table: tuple[Source, ...], p: int, o: int, r: int) -> Step:
     inputs = [("readings", f"{p} pieces × {o} people × {r} repeats")]
     for line in table:
-        tested = "" if line.p is None else f", p = {line.p:.3g}"
+        tested = "" if line.p is None else f", p {shown_p(line.p)}"
         shown = f"SS {line.sum_of_squares:.6g}, {line.degrees_of_freedom} df, MS {line.mean_square:.6g}"
         inputs.append((line.name, shown + tested))
     return Step("analysis of variance, two ways, both at random", tuple(inputs), MSA)
@@ -333,9 +346,9 @@ def _table_step(table: tuple[Source, ...], p: int, o: int, r: int) -> Step:
 
 def _pooling_step(line: Source, pooled: bool, above: float) -> Step:
     if pooled:
-        words = f"pieces × people: p = {line.p:.3g} is above {above:g}, so it is pooled with the repeats"
+        words = f"pieces × people: p {shown_p(line.p)} is above {above:g}, so it is pooled with the repeats"
     else:
-        words = f"pieces × people: p = {line.p:.3g} is not above {above:g}, so it stands by itself"
+        words = f"pieces × people: p {shown_p(line.p)} is not above {above:g}, so it stands by itself"
     return Step(words, (), MSA)
 
 

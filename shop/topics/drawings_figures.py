@@ -70,10 +70,12 @@ def finish_lines(found: Forecast, start: date, promises: Sequence[date | None]) 
     )
     levels = ", ".join(f"{level:g}" for level in found.levels)
     title = f"Finish dates at the levels {levels}, a line for each unit. The figures are in the table."
+    legend = f"held in {levels} of the draws" + ("; thick line: promised" if any(promises) else "")
     return (
-        f'<svg class="chart" viewBox="0 0 {_n(WIDTH)} {_n(foot + 30)}" role="img" '
+        f'<svg class="chart" viewBox="0 0 {_n(WIDTH)} {_n(foot + 54)}" role="img" '
         f'aria-label="{escape(title)}"><title>{escape(title)}</title>'
         f'<path class="grid" d="{marks}"/>{rows}{words}'
+        f'<text x="{_n(WIDTH / 2)}" y="{_n(foot + 46)}" text-anchor="middle">{escape(legend)}</text>'
         f'<path class="axis" d="M{_n(x(start))} {_n(TOP)}V{_n(foot)}H{_n(RIGHT)}"/></svg>'
     )
 

@@ -13,6 +13,7 @@ from shop.handbook.gaugestudy import (
     Trial,
     acceptance_risk,
     gauge_study,
+    shown_p,
 )
 from shop.refusals import Refusal
 from shop.topics.arguments import length
@@ -105,7 +106,7 @@ def _ledger(found: GaugeStudy) -> Ledger:
                 f"{line.sum_of_squares * 1e6:.6g}",
                 f"{line.mean_square * 1e6:.6g}",
                 "" if line.f is None else f"{line.f:.4g}",
-                "" if line.p is None else f"{line.p:.3g}",
+                shown_p(line.p),
             )
             for line in found.table
         ),

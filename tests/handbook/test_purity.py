@@ -27,7 +27,7 @@ NAMES = sorted(info.name for info in pkgutil.walk_packages([str(ROOM)], "shop.ha
 PLAIN = {
     *("convert", "units", "canonical_unit", "show_length", "both", "materials", "rows", "band", "within"),
     *("involute", "inverse_involute", "forms", "makes", "parts"),
-    *("quantile", "pinball"),
+    *("quantile", "pinball", "shown_p"),
 }
 DOCUMENTED = {
     f"shop.handbook.{name}"
