@@ -28,6 +28,8 @@ from inspections.models import BuildRow, BuildSheet, Examination, Reading
 from inspections.recording import SentReading, record_readings
 from inspections.reworking import record_rework
 from inspections.sheets import make_sheet
+from inspections.wrenches import BOX as WRENCH_BOX
+from inspections.wrenches import wrenches_for_step
 from inventory.feeds import take_in_file
 from inventory.ledger import check_ledger
 from inventory.models import Bin, Purchase, Supplier
@@ -391,6 +393,8 @@ class Journey:
         for step in self.sheet.document["steps"]:
             for box in step["boxes"]:
                 text = filled_in(self.sheet.document, box, row["boxes"])
+                if box == WRENCH_BOX and (wrenches := wrenches_for_step(step)):
+                    text = wrenches[0].code
                 record_box(sheet=self.sheet, step_code=step["code"], box=box, text=text, by=by)
                 boxes += 1
         sign_inside(sheet=self.sheet, by=second)

@@ -2,7 +2,7 @@
 
 import tomllib
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -11,8 +11,10 @@ from django.contrib.auth.models import Group
 
 from inspections.guides import publish_guide
 from inspections.models import Gauge
+from inspections.registering import add_gauge
+from inspections.zeroing import zero_gauge
 from inventory.stocklist import load_stock_list
-from shop.access import PROGRAM
+from shop.access import PROGRAM, actor_for
 from shop.models import ExchangeRate, User
 from shop.money import MICRO
 
@@ -35,7 +37,16 @@ def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, Us
     head = journey["journey"]
     people = {one["code"]: _person(one) for one in journey["person"]}
     for one in journey["gauge"]:
-        Gauge.objects.get_or_create(code=one["code"], defaults={k: v for k, v in one.items() if k != "code"})
+        _gauge(one)
+    for number, one in enumerate(journey.get("zeroing", ()), 1):
+        zero_gauge(
+            gauge=Gauge.objects.get(code=one["gauge"]),
+            master=one["master"],
+            off=one.get("off", ""),
+            key=f"journey {head['code']} {number}",
+            by=actor_for(people[one["by"]]),
+            at=datetime.fromisoformat(one["at"]),
+        )
     publish_guide(text=(root / head["guide"]).read_text(), by=PROGRAM)
     for name in head["stock"]:
         load_stock_list(data=tomllib.loads((root / name).read_text()), by=PROGRAM)
@@ -45,6 +56,19 @@ def open_house(*, journey: Mapping[str, Any], root: Path = ROOT) -> dict[str, Us
             currency=currency, on=date.fromisoformat(on), defaults={"rate_micro": micro}
         )
     return people
+
+
+def _gauge(row: Mapping[str, Any]) -> Gauge:
+    """A gauge as the journey's file says it; a chain names its two gauges by code, which stand before it."""
+    code = row["code"]
+    found = Gauge.objects.filter(code=code).first()
+    if found is not None:
+        return found
+    figures = {key: value for key, value in row.items() if key not in {"first", "second"}}
+    parts: dict[str, Any] = {
+        name: Gauge.objects.get(code=row[name]) for name in ("first", "second") if name in row
+    }
+    return add_gauge(by=PROGRAM, **figures, **parts)
 
 
 def _person(row: Mapping[str, Any]) -> User:
