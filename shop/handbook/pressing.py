@@ -80,7 +80,7 @@ def press_fit(
 
     >>> found = press_fit(25, 0.02, 20, 50, hub_material="steel", shaft_material="steel", friction=0.1)
     >>> round(found.pressure_mpa, 1), round(found.hub_hoop_stress_mpa, 1)
-    (60.0, 100.0)
+    (62.1, 103.5)
     """
     _check(diameter, interference, length, hub_outer, shaft_bore, friction)
     hub = elastic(hub_material) if isinstance(hub_material, str) else hub_material

@@ -6,7 +6,7 @@ from typing import Any
 
 GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     # Equal steels, solid shaft: p = E δ/(2 d) (1 − d²/Do²), Lamé (form as in a stored worked example,
-    # metricmech.com); E 200 GPa, so 60 MPa, hoop 5/3 of it.
+    # metricmech.com); E 207 GPa, so 62.1 MPa, hoop 5/3 of it.
     "press-fit": (
         {
             "diameter": "25 mm",
@@ -19,10 +19,10 @@ GOOD: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
             "torque": "100 N·m",
         },
         {
-            "pressure_mpa": 60.0,
-            "hub_hoop_stress_mpa": 100.0,
-            "press_force_n": 9424.8,
-            "torque_held_nm": 117.81,
+            "pressure_mpa": 62.1,
+            "hub_hoop_stress_mpa": 103.5,
+            "press_force_n": 9754.6,
+            "torque_held_nm": 121.93,
             "holds": True,
             "warm_interference_mm": None,
         },
