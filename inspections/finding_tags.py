@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from inspections.bench_places import position_url, unit_url
+from inspections.bench_places import At, position_url, unit_url
 from inspections.models import Examination
 from inventory.models import Bin, Donor, Part, Piece
 from shop.access import Actor
@@ -57,13 +57,21 @@ def _piece(text: str, by: Actor) -> str:
     piece = Piece.objects.select_related("position", "source__ticket").filter(tag__in=tags).first()
     if piece is None:
         return ""
-    ticket = piece.source.ticket if piece.source else None
-    if piece.state == "tray" and ticket is not None and by.may("record_readings"):
-        lies = Examination.objects.filter(ticket=ticket).exists()
-        if lies:
-            asked = urlencode({"piece": piece.tag})
-            return f"{position_url(ticket.number, piece.position.code)}?{asked}"
+    at = _bench_of(piece) if piece.state == "tray" and by.may("record_readings") else None
+    if at is not None:
+        return f"{position_url(at, piece.position.code)}?{urlencode({'piece': piece.tag})}"
     return reverse("piece", args=[piece.tag]) if by.may("see_stock") else ""
+
+
+def _bench_of(piece: Piece) -> At | None:
+    """Where on the bench a piece in a tray is examined."""
+    if piece.source is not None:
+        ticket = piece.source.ticket
+        return ticket.number if Examination.objects.filter(ticket=ticket).exists() else None
+    if not Examination.objects.filter(donor=piece.from_unit_id).exists():
+        return None
+    number = Donor.objects.filter(unit=piece.from_unit_id).values_list("number", flat=True).first()
+    return f"D{number}" if number is not None else None
 
 
 def _bin(text: str, by: Actor) -> str:

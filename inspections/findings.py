@@ -218,6 +218,7 @@ def reading_records(
                 withdrawn=row.id in withdrawn,
                 withdraws=str(row.withdraws_id or ""),
                 aside=str(row.id) in aside,
+                clock_off=row.clock_off,
             )
         )
     return found
@@ -245,6 +246,7 @@ class _Row(NamedTuple):
     gauge_expanded_um: float | None
     gauge_calibration_um: float | None
     gauge_size_mm: float | None
+    clock_off: bool
 
 
 _FIELDS = _Row._fields

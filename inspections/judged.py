@@ -59,6 +59,7 @@ class ReadingRecord:
     part_temperature_c: float | None = None
     withdrawn: bool = False
     withdraws: str = ""  # key of the older reading that it takes back
+    clock_off: bool = False  # the tablet's clock was far off: said beside the reading, and no more
     aside: bool = False  # the revision in force has no use for it: its check asks another question
 
 

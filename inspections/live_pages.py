@@ -29,6 +29,7 @@ class LivePage:
     named: str = ""
     positions: str = ""  # codes in the guide's order
     open: str = ""  # of these, where something is still to be read
+    keeps: bool = False  # this person reads here: the pages are kept for work without a network
 
 
 def page_of_nobody(by: Actor) -> LivePage:
@@ -61,6 +62,7 @@ def live_page(
         named=named,
         positions=" ".join(codes),
         open=" ".join(code for code in codes if code in lacking),
+        keeps=by.may("record_readings"),
     )
 
 

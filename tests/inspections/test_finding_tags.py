@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from inspections.donors import strip_donor
 from inspections.models import Examination
+from inventory.donors import buy_donor
 from inventory.models import Bin, Part, Piece
 from shop.tags import address_of
 from tests.conftest import Cast, SignedIn
@@ -59,6 +61,22 @@ def test_a_piece_is_opened_where_it_lies(bench: Examination, cast: Cast, signed_
     shelf = Bin.objects.create(code="C4")
     Piece.objects.filter(tag=tag).update(state="bin", bin=shelf)
     assert to(signed_in(cast.technician), tag) == f"/stores/pieces/{tag}"
+
+
+def test_a_donor_and_its_piece(bench: Examination, cast: Cast, signed_in: SignedIn) -> None:
+    assert bench.ticket is not None
+    donor = buy_donor(
+        family=bench.ticket.family,
+        variant=bench.ticket.variant,
+        cost_minor=9000,
+        bought_of="an invented dealer",
+        by=cast.actor("stores"),
+    )
+    strip_donor(donor=donor, by=cast.actor("stores"))
+    tag = Piece.objects.get(from_unit=donor.unit, position__code="CASE").tag
+    client = signed_in(cast.technician)
+    assert to(client, f"D{donor.number}") == f"/bench/donors/{donor.number}"
+    assert to(client, tag) == f"/bench/donors/{donor.number}/CASE?piece={tag}"
 
 
 def test_a_bin_and_a_part(bench: Examination, cast: Cast, signed_in: SignedIn) -> None:

@@ -234,7 +234,9 @@ def test_a_time_that_cannot_be_read_is_left_out(text: str) -> None:
     assert read_time(text) is None
 
 
-def test_a_far_off_clock_is_kept_and_flagged_and_never_believed(bench: Examination, cast: Cast) -> None:
+def test_a_far_off_clock_is_kept_and_flagged_and_never_believed(
+    bench: Examination, cast: Cast, signed_in: SignedIn
+) -> None:
     by = cast.actor("technician")
     first = read(bench, by, "BORE", "26.010 mm", taken_at=datetime(1970, 1, 1, tzinfo=UTC))
     second = read(bench, by, "BORE", "26.011 mm", taken_at=clock.now())
@@ -244,6 +246,8 @@ def test_a_far_off_clock_is_kept_and_flagged_and_never_believed(bench: Examinati
     assert [one.text for one in rows] == ["26.010 mm", "26.011 mm", "26.012 mm"]
     assert [one.clock_off for one in rows] == [True, False, True]
     assert rows[0].taken_at.year == 1970
+    page = signed_in(cast.technician).get("/bench/2401/CASE?check=BORE").content.decode()
+    assert page.count("the tablet&#x27;s clock was off") + page.count("the tablet's clock was off") == 2
     assert all(abs(one.received_at - clock.now()) < timedelta(minutes=5) for one in rows)
 
 

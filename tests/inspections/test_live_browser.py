@@ -114,3 +114,31 @@ def test_a_piece_that_turned_up_is_seen_by_the_others(bench: Examination, cast: 
     expect(row).to_contain_text("missing")
     mark_missing(examination=bench, tag=tag_in(bench, "SHAFT"), missing=False, by=cast.actor("technician"))
     expect(row).not_to_contain_text("missing")
+
+
+def test_a_donors_examination_is_as_live(cast: Cast, tablet: Tablet) -> None:
+    from inspections.donors import strip_donor
+    from inspections.guides import publish_guide
+    from inventory.donors import buy_donor
+    from shop.access import PROGRAM
+    from shop.models import Variant
+    from tests.inspections.shop import make_gauges
+    from tests.inspections.small import SMALL
+
+    publish_guide(text=SMALL, by=PROGRAM)
+    make_gauges()
+    variant = Variant.objects.select_related("family").get(family__code="X1", code="FC")
+    donor = buy_donor(
+        family=variant.family,
+        variant=variant,
+        cost_minor=9000,
+        bought_of="an invented dealer",
+        by=cast.actor("stores"),
+    )
+    held = strip_donor(donor=donor, by=cast.actor("technician"))
+    page = tablet(cast.lead, f"/bench/donors/{donor.number}")
+    other = tablet(cast.technician, f"/bench/donors/{donor.number}/CASE?check=BORE")
+    expect(page.locator("[data-present]")).to_contain_text("Rune Okafor on 1 Casing")
+    record(other, "26.0731 mm")
+    expect(page.locator('[data-live="sheet"]')).to_contain_text("26.0731")
+    assert held.readings.count() == 1

@@ -253,6 +253,31 @@ def test_a_session_that_has_ended_loses_nothing(bench: Examination, cast: Cast, 
     assert Reading.objects.get().text == "26.010 mm"
 
 
+def test_a_page_left_open_sends_nothing_as_the_person_who_signed_in_beside_it(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    left = tablet(cast.technician, f"{UNIT}/CASE?check=BORE")
+    beside = left.context.new_page()
+    beside.goto(UNIT)
+    beside.get_by_role("button", name="Sign out").click()
+    beside.wait_for_url("**/sign-in**")
+    beside.goto(UNIT)
+    sign_in(beside, cast.second_technician)
+    left.get_by_label("Gauge").select_option("B1")
+    left.get_by_role("textbox", name="Reading").fill("26.0731 mm")
+    left.get_by_role("button", name="Record reading").click()
+    expect(headline(left)).to_have_text("all sent")  # the page that follows is the other person's
+    assert Reading.objects.count() == 0
+    assert "26.0731" not in left.locator("[data-waiting]").inner_text()
+    left.get_by_role("button", name="Sign out").click()
+    left.wait_for_url("**/sign-in**")
+    left.goto(UNIT)
+    sign_in(left, cast.technician)
+    expect(headline(left)).to_have_text("all sent")
+    row = Reading.objects.get()
+    assert (row.text, row.person) == ("26.0731 mm", cast.technician)
+
+
 def test_ids_are_made_where_the_browser_makes_none(bench: Examination, cast: Cast, tablet: Tablet) -> None:
     """Over plain http at a host name there is no randomUUID. RFC 9562: version 4, variant 10x."""
     page = tablet(cast.technician, UNIT)

@@ -6,20 +6,20 @@ import { codes, pageOf, place } from "./place.js";
 const NAMED = "bench-pages:";
 const FRESH_MS = 10 * 60 * 1000;
 const OWN_FRESH_MS = 30 * 1000;
-const PAUSE_MS = 40;
+const PAUSE_MS = 60;
 const KEPT_AT = "X-Kept-At";
 
 const able = "serviceWorker" in navigator && "caches" in window;
 
 export async function keepPages() {
-  const { person, version, unit, positions, keptAt } = place();
+  const { person, version, unit, positions, keeps, keptAt } = place();
   if (!able || !person) return;
   await navigator.serviceWorker.register("/bench-worker.js", { scope: "/bench/" });
   const name = `${NAMED}${version}:${person}`;
   for (const other of await caches.keys()) {
     if (other.startsWith(NAMED) && other !== name) await caches.delete(other);
   }
-  if (!unit || keptAt) return;
+  if (!keeps || keptAt) return;
   const cache = await caches.open(name);
   const own = location.pathname;
   const pages = [own, unit, "/bench/", ...codes(positions).map(pageOf)];

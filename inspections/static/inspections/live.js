@@ -36,7 +36,7 @@ async function renew() {
   // Somebody else signed in meanwhile: what that person may see is not for this page.
   if (!mark || mark.dataset.person !== here.person || mark.dataset.position !== here.position) return;
   if (location.pathname + location.search !== address) return;
-  for (const name of ["counter", "open"]) here[name] = mark.dataset[name];
+  for (const name of ["counter", "open", "positions"]) here[name] = mark.dataset[name];
   settle(fresh);
   announce();
 }

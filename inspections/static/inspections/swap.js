@@ -31,7 +31,11 @@ export function swapIn(fresh) {
 function replace(part, other) {
   const focused = part.contains(document.activeElement) ? keyOf(document.activeElement) : "";
   const scrolled = [...part.querySelectorAll(".ledger-region")].map((one) => [one.scrollLeft, one.scrollTop]);
+  const opened = new Set([...part.querySelectorAll("details[open] > summary")].map((one) => one.textContent));
   const next = document.importNode(other, true);
+  for (const one of next.querySelectorAll("details > summary")) {
+    if (opened.has(one.textContent)) one.parentElement.open = true;
+  }
   part.replaceWith(next);
   window.htmx?.process(next);
   next.querySelectorAll(".ledger-region").forEach((one, n) => {
