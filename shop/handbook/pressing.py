@@ -8,16 +8,18 @@ from math import pi, sqrt
 
 from shop.handbook.elastic import Elastic, elastic
 from shop.handbook.materials import expansion
-from shop.handbook.working import COMMON_PRACTICE, OutOfRange, Step, within
+from shop.handbook.working import COMMON_PRACTICE, Danger, OutOfRange, Step, within
 
 LAME = "Lamé's thick cylinders in plane stress; Shigley, Mechanical Engineering Design, press and shrink fits"
-PRESSING = (
+PRESSING = Danger(
     "Press through the ring that is being fitted, square and supported, behind a guard. Stand clear: parts "
     "under a press fly"
 )
 ROUGHNESS = "Rough or scored surfaces flatten and lose interference; dents and old fretting lose more"
 FRICTION_HINT = f"Steel in steel: 0.12 oiled, 0.15 to 0.20 dry ({COMMON_PRACTICE})"
-LIFTING = "Lift what is heavy with a hoist or with two people, and never reach under a part that hangs"
+LIFTING = Danger(
+    "Lift what is heavy with a hoist or with two people, and never reach under a part that hangs"
+)
 MAKER_FIRST = "The maker's fit and a competent person come before this figure"
 
 

@@ -10,20 +10,24 @@ from shop.handbook.materials import expansion
 from shop.handbook.pressing import LIFTING
 from shop.handbook.quantities import Refused
 from shop.handbook.tables.reading import rows
-from shop.handbook.working import FROM_MEMORY, OutOfRange, Step, within
+from shop.handbook.working import FROM_MEMORY, Danger, OutOfRange, Step, within
 
 EXPANSION = "linear expansion: ΔT = (δ + c)/(α d)"
 UNSTATED_PART = "open bearing"
 HEATING = (
-    "Oven or induction heater with a thermometer, never a flame: it heats one side and ruins the temper",
-    "Hot parts burn: gloves, nothing that burns near by, and a seat to put the part down on",
+    Danger(
+        "Oven or induction heater with a thermometer, never a flame: it heats one side and ruins the temper"
+    ),
+    Danger("Hot parts burn: gloves, nothing that burns near by, and a seat to put the part down on"),
     "Have it go home at once, hold it against its shoulder until it grips, and do not quench it",
     LIFTING,
     "The maker's temperature comes first",
 )
 CHILLING = (
-    "Dry ice and liquid nitrogen burn skin and drive the air out of a room: gloves, visor and open doors",
-    "Frost melts to water in the fit: oil the part, and never strike it while it is cold and brittle",
+    Danger(
+        "Dry ice and liquid nitrogen burn skin and drive the air out of a room: gloves, visor and open doors"
+    ),
+    Danger("Frost melts to water in the fit: oil the part, and never strike it while it is cold and brittle"),
     LIFTING,
     "The maker's temperature comes first",
 )

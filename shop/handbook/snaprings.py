@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from shop.handbook.packs import Washer
 from shop.handbook.quantities import Refused
-from shop.handbook.working import COMMON_PRACTICE, OutOfRange, Step, within
+from shop.handbook.working import COMMON_PRACTICE, Danger, OutOfRange, Step, within
 
-SNAP = "Wear goggles: a snap ring flies. Use pliers that fit it and never reuse one that was spread too far"
+SNAP = Danger("Wear goggles: a snap ring flies. Use pliers that fit it and do not use a spread one again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def snap_ring(
     others = tuple(one for one in looked if one is not chosen)[:6]
     inputs = (("g", f"{groove:g} mm"), ("U", f"{groove_uncertainty:g} mm"), ("rings", str(len(looked))))
     step = Step("the largest t with Φ((g − t)/u) ≥ confidence", inputs, COMMON_PRACTICE)
-    cautions = [SNAP]
+    cautions: list[str] = [SNAP]
     if chosen is None:
         cautions.insert(0, "No ring at hand surely enters. Measure the room again or get a thinner ring")
     return SnapRing(

@@ -14,14 +14,16 @@ from shop.handbook.quantities import Refused
 from shop.handbook.stripping import tapped_hole
 from shop.handbook.tables.reading import rows
 from shop.handbook.threads import Thread
-from shop.handbook.working import COMMON_PRACTICE, Step, within
+from shop.handbook.working import COMMON_PRACTICE, Danger, Step, within
 
 SCATTER = 0.25
 STRIPPING_FRACTION = 0.5
 UNSTATED_CONDITION = "oiled"
 INCH_SERIES = frozenset({"UNC", "UNF", "UNEF"})
 
-FALLBACK = "A computed torque is a fallback: it gives way to the maker's figure and to a competent person"
+FALLBACK = Danger(
+    "A computed torque is a fallback: it gives way to the maker's figure and to a competent person"
+)
 ONE_FIGURE = (
     "Set the wrench to the torque itself. The least and the most only show what other friction would ask for"
 )

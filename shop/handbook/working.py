@@ -10,6 +10,12 @@ FROM_MEMORY = "from memory: check before relying on it"
 INVENTED = "invented for the demonstration"
 
 
+class Danger(str):
+    """A caution about danger to people; every other caution is about the work or the figure."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One line of working: the formula as text, its inputs with their units, and where it comes from."""

@@ -1,8 +1,8 @@
-"""Every topic of the Handbook by name, in the order of its first page."""
+"""Every topic of the Handbook by name, in the groups of its first page."""
 
 from __future__ import annotations
 
-from itertools import chain
+from dataclasses import dataclass
 
 from shop.topics import (
     bearing,
@@ -20,20 +20,26 @@ from shop.topics import (
 )
 from shop.topics.table import Topic
 
-TOPICS: dict[str, Topic] = {
-    one.name: one
-    for one in chain(
-        measuring.TOPICS,
-        studying.TOPICS,
-        forming.TOPICS,
-        fitting.TOPICS,
-        pressing.TOPICS,
-        threading.TOPICS,
-        floating.TOPICS,
-        gearing.TOPICS,
-        bearing.TOPICS,
-        surviving.TOPICS,
-        stocking.TOPICS,
-        forecasting.TOPICS,
-    )
-}
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Topics that stand together."""
+
+    title: str
+    topics: tuple[Topic, ...]
+
+
+GROUPS = (
+    Group("Measuring", (*measuring.TOPICS, *studying.TOPICS, *forming.TOPICS)),
+    Group("Fits", (*fitting.TOPICS, *pressing.TOPICS)),
+    Group("Threads and bolts", threading.TOPICS),
+    Group("End float", floating.TOPICS),
+    Group("Gears and bearings", (*gearing.TOPICS, *bearing.TOPICS)),
+    Group("What lasts and what is in stock", (*surviving.TOPICS, *stocking.TOPICS)),
+    Group("When it will be done", forecasting.TOPICS),
+)
+TOPICS: dict[str, Topic] = {one.name: one for group in GROUPS for one in group.topics}
+
+
+def group_of(topic: Topic) -> Group:
+    return next(group for group in GROUPS if topic in group.topics)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from shop.handbook.working import OutOfRange, Step
+from shop.handbook.working import Danger, OutOfRange, Step
 from shop.refusals import Refusal
 
 MOST_LINES = 60
@@ -75,13 +75,22 @@ class Answer:
     ledger: Ledger | None = None
 
     @property
-    def warnings(self) -> list[str]:
-        """The cautions as sentences, for the page."""
-        return [one if one.endswith(".") else f"{one}." for one in self.cautions]
+    def dangers(self) -> list[str]:
+        """What can hurt somebody, as sentences for the page."""
+        return [_ended(one) for one in self.cautions if isinstance(one, Danger)]
+
+    @property
+    def notes(self) -> list[str]:
+        """Every other caution, as sentences for the page."""
+        return [_ended(one) for one in self.cautions if not isinstance(one, Danger)]
 
     def as_reply(self) -> dict[str, Any]:
         working = [one.as_dict() for one in self.working]
         return {**self.reply, "working": working, "cautions": list(self.cautions)}
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith(".") else f"{text}."
 
 
 @dataclass(frozen=True, slots=True)

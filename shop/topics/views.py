@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from shop.access import Actor, NotThere
-from shop.topics.all import TOPICS
+from shop.topics.all import GROUPS, TOPICS, group_of
 from shop.topics.forms import TopicForm
 from shop.topics.formulas import rooms
 from shop.views import for_actor
@@ -27,7 +27,7 @@ def need_person(by: Actor) -> None:
 def index(request: HttpRequest, by: Actor) -> HttpResponse:
     """What can be worked out here."""
     need_person(by)
-    return render(request, "shop/handbook/index.html", {"topics": list(TOPICS.values())})
+    return render(request, "shop/handbook/index.html", {"groups": GROUPS})
 
 
 @require_safe
@@ -49,11 +49,13 @@ def topic(request: HttpRequest, by: Actor, name: str) -> HttpResponse:
     typed = request.GET if any(one in request.GET for one in found.names) else None
     form = TopicForm(found, typed, by.person.decimal_mark)
     good = form.is_valid()
+    group = group_of(found)
     context = {
         "topic": found,
         "form": form,
         "answer": form.answer if good else None,
         "example": f"{reverse('topic', args=[name])}?{urlencode(found.example)}",
-        "topics": list(TOPICS.values()),
+        "group": group.title,
+        "topics": group.topics,
     }
     return render(request, "shop/handbook/topic.html", context, status=422 if typed and not good else 200)
