@@ -7,9 +7,20 @@ from uuid import uuid4
 
 from django import forms
 
+from inspections.forms import Asked
 from shop.refusals import Refusal
 
 KINDS = "image/jpeg,image/png,image/webp,image/heic,image/heif"
+
+
+class AskedFile(forms.FileField):
+    """A file that has to be chosen; if none is, the rule says so, in the shop's words."""
+
+    def validate(self, value: Any) -> None:
+        """Nothing here."""
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        return super().clean(data, initial) if data else None
 
 
 class Told(forms.Form):
@@ -30,8 +41,8 @@ class PhotographForm(Told):
     id = forms.UUIDField(widget=forms.HiddenInput)
     check = forms.CharField(max_length=40, widget=forms.HiddenInput)
     piece = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
-    file = forms.FileField(
-        required=False,
+    file = AskedFile(
+        allow_empty_file=True,
         label="Photograph",
         help_text="JPEG, PNG, WebP or HEIC. Where it was taken is not kept.",
         widget=forms.ClearableFileInput(attrs={"accept": KINDS}),
@@ -54,9 +65,8 @@ class MarkForm(Told):
     id = forms.UUIDField(widget=forms.HiddenInput)
     across = forms.FloatField(required=False, widget=forms.HiddenInput)
     down = forms.FloatField(required=False, widget=forms.HiddenInput)
-    words = forms.CharField(
+    words = Asked(
         max_length=200,
-        required=False,
         label="What is there",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )

@@ -106,7 +106,7 @@ def of_unit(request: HttpRequest, by: Actor, number: int, *, donor: bool = False
 
 def _keep(held: Examination, form: PhotographForm, by: Actor) -> tuple[Photograph, bool]:
     said = form.cleaned_data
-    upload: File[bytes] | None = said["file"]
+    upload: File[bytes] | None = said["file"] or None
     return record_photograph(
         examination=held,
         id=said["id"],
