@@ -48,6 +48,16 @@ class Bias:
         return None if self.half_um is None else self.mean_um + self.half_um
 
     @property
+    def mean_told(self) -> str:
+        return _signed(self.mean_um)
+
+    @property
+    def interval_told(self) -> str:
+        if self.low_um is None or self.high_um is None:
+            return "—"
+        return f"{_signed(self.low_um)} to {_signed(self.high_um)}"
+
+    @property
     def off(self) -> bool:
         """Is zero outside the interval?"""
         return self.half_um is not None and abs(self.mean_um) > self.half_um
@@ -59,6 +69,15 @@ class Bias:
         if not self.off:
             return "no sign of bias"
         return "reads large" if self.mean_um > 0 else "reads small"
+
+
+def _signed(um: float) -> str:
+    """One place and a true minus.
+
+    >>> _signed(-0.04), _signed(-1.26)
+    ('0.0', '−1.3')
+    """
+    return f"{round(um, 1) + 0.0:.1f}".replace("-", "−")
 
 
 def differences(several: Iterable[Examined], who: Callable[[ReadingRecord], str]) -> list[Difference]:

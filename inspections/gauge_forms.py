@@ -261,4 +261,8 @@ class ZeroForm(forms.Form):
 class RetireForm(forms.Form):
     use_required_attribute = False
 
-    why = forms.CharField(label="Why it goes out of use", max_length=200, required=False)
+    why = forms.CharField(
+        label="Why it goes out of use",
+        max_length=200,
+        error_messages={"required": "Say why it goes out of use."},
+    )

@@ -66,6 +66,12 @@ def wrench_for_box(step: Mapping[str, Any], box: str, text: str, at: datetime) -
     return found
 
 
+def wrenches_for_step(step: Mapping[str, Any], at: datetime | None = None) -> list[Gauge]:
+    """Those that can tighten the step's joint now; none for a step without a torque."""
+    torque_nm = torque_of(step)
+    return [] if torque_nm is None else wrenches_for(wrenches_in_use(), torque_nm, clock.today(at))
+
+
 def wrench_choices(step: Mapping[str, Any], wrenches: Iterable[Gauge], today: date) -> list[tuple[str, str]]:
     """What the wrench box offers; empty where it takes text."""
     torque_nm = torque_of(step)

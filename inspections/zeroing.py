@@ -140,6 +140,7 @@ class ZeroLine:
     code: str
     words: str
     stale: bool
+    brief: str = "not written down"
 
 
 def zero_line(gauge: Zeroable, last: Zeroing | None, at: datetime) -> ZeroLine:
@@ -150,7 +151,8 @@ def zero_line(gauge: Zeroable, last: Zeroing | None, at: datetime) -> ZeroLine:
     stale = at - last.at > SHIFT
     tail = "; that is more than a shift ago" if stale else ""
     who = last.person.display_name or last.person.username
-    return ZeroLine(gauge.code, f"zeroed on {last.master_told} at {when:%H:%M} {day} by {who}{tail}", stale)
+    words = f"zeroed on {last.master_told} at {when:%H:%M} {day} by {who}{tail}"
+    return ZeroLine(gauge.code, words, stale, f"{when:%d %b, %H:%M}")
 
 
 def zero_lines(gauges: Sequence[Zeroable], at: datetime | None = None) -> list[ZeroLine]:
