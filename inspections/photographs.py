@@ -134,7 +134,7 @@ def _keep(
         need_readable(examination)
         document = keep_file(
             ticket=examination.ticket,
-            kind="photograph",
+            kind="bench photograph",
             title=_title(about, of, note),
             suffix=".jpg",
             content_type="image/jpeg",

@@ -90,6 +90,9 @@ def stage_log(ticket: Ticket) -> list[dict[str, Any]]:
     ]
 
 
+PICTURES = {"photograph", "thumbnail", "bench photograph", "bench thumbnail"}
+
+
 def _shots(papers: list[Document]) -> list[tuple[Document, Document]]:
     """Each photograph with what is shown of it in a list: its thumbnail, once the worker has made it."""
     small = {one.key: one for one in papers if one.kind == "thumbnail"}
@@ -108,7 +111,8 @@ def ticket_context(ticket: Ticket, by: Actor, bound: dict[str, forms.Form] | Non
         "sources": sources,
         "complaints": [one.complaint for one in ticket.complaints.select_related("complaint")],
         "photographs": _shots(papers),
-        "papers": [one for one in papers if one.kind not in {"photograph", "thumbnail"}],
+        "papers": [one for one in papers if one.kind not in PICTURES],
+        "at_bench": sum(one.kind == "bench photograph" for one in papers),
         "log": stage_log(ticket),
         "stations": stations(ticket),
         "ways": ways,

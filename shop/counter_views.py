@@ -133,7 +133,7 @@ def document(request: HttpRequest, by: Actor, pk: UUID) -> HttpResponse:
     """A private file, after the access check of its ticket; one without a ticket needs see_prices."""
     by.need("see_tickets")
     row = Document.objects.select_related("ticket").filter(pk=pk).first()
-    if row is None:
+    if row is None or row.kind.startswith("bench "):
         raise NotThere
     if row.ticket is None:
         by.need("see_prices")

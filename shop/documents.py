@@ -95,7 +95,7 @@ def keep_file(
                 made_at=at,
                 made_by=by.key,
             )
-            if kind == "photograph":
+            if kind in {"photograph", "bench photograph"}:
                 row = {"document": str(name)}
                 outbox.put(key=f"thumbnail:{name}", rule="make thumbnail", payload=row, at=at)
             write_line(

@@ -291,6 +291,9 @@ class Document(models.Model):
     KINDS = (
         "photograph",
         "thumbnail",
+        # The Bench gives its own out, to those who are not blind to them.
+        "bench photograph",
+        "bench thumbnail",
         "tag",
         "quote",
         "examination report",

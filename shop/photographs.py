@@ -140,7 +140,7 @@ def make_thumbnail(key: str, document: str) -> None:
         return
     keep_file(
         ticket=row.ticket,
-        kind="thumbnail",
+        kind=row.kind.replace("photograph", "thumbnail"),
         title=row.title,
         suffix=".jpg",
         content_type="image/jpeg",

@@ -123,7 +123,7 @@ def test_a_donors_photographs_go_by_its_examination(bench: Examination, cast: Ca
     path = f"/api/v1/examinations/{held.pk}/photographs"
     made = send(cast.technician, path)
     assert made.status_code == 201, made.content
-    assert Document.objects.get(kind="photograph").ticket is None
+    assert Document.objects.get(kind="bench photograph").ticket is None
     listed = Client().get(path, headers=bearer(cast.stores)).json()
     assert [one["id"] for one in listed["items"]] == [made.json()["id"]]
     picture = Client().get(made.json()["url"], headers=bearer(cast.technician))
@@ -313,6 +313,20 @@ def test_the_files_never_render_as_a_page(row: Photograph, cast: Cast, signed_in
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert "no-store" in answer.headers["Cache-Control"]
         assert "sandbox" in answer.headers["Content-Security-Policy"]
+
+
+def test_the_counter_gives_none_of_them_out(row: Photograph, cast: Cast, signed_in: SignedIn) -> None:
+    """The Counter knows nothing of who is still blind: it counts them and leads to the bench."""
+    outbox.run_due()
+    client = signed_in(cast.technician)
+    kept = Document.objects.filter(kind__startswith="bench ")
+    assert kept.count() == 2
+    for one in kept:
+        assert client.get(f"/counter/documents/{one.pk}").status_code == 404
+    page = client.get("/counter/tickets/2401").content.decode()
+    assert "Photographs at the bench: 1" in page
+    assert not any(str(one.pk) in page for one in kept)
+    assert "lug" not in page
 
 
 def test_a_taken_back_one_leaves_the_check_and_stays_in_the_list(

@@ -61,7 +61,7 @@ def test_a_photograph_is_kept_with_its_check_and_piece(bench: Examination, cast:
     assert (row.check_code, row.position_code, row.piece.tag) == ("LOOK", "CASE", tag)
     assert (row.width_px, row.height_px) == (800, 600)
     assert row.document.ticket == bench.ticket
-    assert row.document.kind == "photograph"
+    assert row.document.kind == "bench photograph"
     bench.refresh_from_db()
     assert bench.counter == row.sequence == 1
     line = Audit.objects.get(deed="photographed")
@@ -75,7 +75,7 @@ def test_sending_it_again_is_harmless(bench: Examination, cast: Cast) -> None:
     again, newer = record_photograph(upload=upload(), **sent)
     assert (new, newer) == (True, False)
     assert first.pk == again.pk
-    assert Photograph.objects.count() == Document.objects.filter(kind="photograph").count() == 1
+    assert Photograph.objects.count() == Document.objects.filter(kind="bench photograph").count() == 1
     bench.refresh_from_db()
     assert bench.counter == 1
 
@@ -247,7 +247,7 @@ def test_the_worker_makes_the_small_picture(bench: Examination, cast: Cast) -> N
     assert small_of(row) == row.document
     outbox.run_due()
     small = small_of(row)
-    assert (small.kind, small.ticket) == ("thumbnail", bench.ticket)
+    assert (small.kind, small.ticket) == ("bench thumbnail", bench.ticket)
     with Image.open(path_of(small)) as picture:
         assert picture.size == (480, 360)
 
