@@ -15,7 +15,7 @@ from shop.models import Ticket
 from tests.conftest import Cast, SignedIn
 from tests.inspections.shop import open_ticket, read_all, strip_unit
 from tests.inspections.small import SMALL
-from tests.inspections.test_adopting import NEW_CHECK, NEW_DEFECT, NEW_POSITION, WEAR
+from tests.inspections.test_adopting import NEW_CHECK, NEW_DEFECT, NEW_POSITION
 from tests.inspections.test_varying import BOTH
 
 pytestmark = pytest.mark.django_db
@@ -234,9 +234,8 @@ def test_the_api_refuses(body: dict[str, Any], status: int, held: Examination, l
 def test_who_adopts_by_the_api(
     who: str, status: int, held: Examination, cast: Cast, signed_in: SignedIn
 ) -> None:
-    publish_guide(text=WEAR.replace("X1-101", "X1-109"), by=PROGRAM)
-    publish_guide(text=BOTH.replace("wear = 100.3", "wear = 100.2"), by=PROGRAM)
-    assert send(signed_in(getattr(cast, who)), GUIDE, revision=3).status_code == status
+    newer()
+    assert send(signed_in(getattr(cast, who)), GUIDE, revision=2).status_code == status
 
 
 def test_after_the_quote_the_api_says_conflict(held: Examination, lead: Client) -> None:
