@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID
@@ -12,6 +11,7 @@ from ninja import Path, Router, Schema
 from pydantic import ConfigDict, Field, StrictInt, StrictStr
 
 from inspections import findings as rows
+from inspections.answers import answers_of, complaint_states, standing
 from inspections.blind import Sight, sight_of, words_for
 from inspections.findings import Examined, disputes_of, examination_for, examined
 from inspections.judging import Dispute, Finding, PieceVerdict
@@ -123,8 +123,7 @@ def findings(request: HttpRequest, number: Number) -> dict[str, Any]:
     whole = examined(examination)
     sight = sight_of(by, whole.state, whole.records)
     judgement, guide = whole.judgement, whole.judgement.guide
-    complaints = [(one.complaint.code, one.complaint.name) for one in _complaints(ticket)]
-    explained = judgement.complaints_explained(code for code, _ in complaints)
+    complaints = complaint_states(ticket, judgement, standing(answers_of(examination)))
     return {
         "ticket": ticket.number,
         "examination": examination.pk,
@@ -149,13 +148,15 @@ def findings(request: HttpRequest, number: Number) -> dict[str, Any]:
             for one, dispute in disputes_of(judgement)
         ],
         "complaints": [
-            {"code": code, "name": name, "explained_by": list(explained[code])} for code, name in complaints
+            {
+                "code": one.code,
+                "name": one.name,
+                "explained_by": list(one.explained_by),
+                "answer": one.answer.words if one.answer else "",
+            }
+            for one in complaints
         ],
     }
-
-
-def _complaints(ticket: Ticket) -> Sequence[Any]:
-    return list(ticket.complaints.select_related("complaint"))
 
 
 def _verdict(one: PieceVerdict, sight: Sight, whole: Examined) -> dict[str, Any]:

@@ -101,7 +101,7 @@ def test_findings_carry_verdicts_working_and_complaints(bench: Examination, cast
     assert finding["working"][0]["source"].startswith("JCGM 100:2008")
     verdict = next(one for one in body["verdicts"] if one["position"] == "CASE")
     assert verdict["needs"] == [{"check": "LOOK", "remedies": ["BRAZE"]}]
-    assert body["complaints"] == [{"code": "LEAKS", "name": "Leaks", "explained_by": ["LOOK"]}]
+    assert body["complaints"] == [{"code": "LEAKS", "name": "Leaks", "explained_by": ["LOOK"], "answer": ""}]
     assert body["guide_revision"] == 1
 
 
