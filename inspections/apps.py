@@ -32,4 +32,6 @@ class InspectionsConfig(AppConfig):
         if readings_of not in READINGS:
             READINGS.append(readings_of)
         RULES["print build sheet"] = "inspections.sheets.print_sheet"
+        RULES["queue due gauges"] = "inspections.gauge_reminders.queue_due_gauges"
+        RULES["send gauge reminder"] = "inspections.gauge_reminders.send_gauge_reminder"
         RULES["print examination report"] = "inspections.reporting.print_report"

@@ -20,6 +20,7 @@ LOOK_EVERY_S = 0.25
 SLOTS: tuple[tuple[str, timedelta, str], ...] = (
     ("reminders", timedelta(minutes=15), "queue due reminders"),
     ("lapses", timedelta(hours=1), "lapse quotes"),
+    ("gauges", timedelta(days=1), "queue due gauges"),
 )
 
 log = logging.getLogger(__name__)
