@@ -20,7 +20,6 @@ FILE = JOURNEYS / "harrow_h4.toml"
 DROP_BOX, TRACTOR = JOURNEYS / "calderby_d2.toml", JOURNEYS / "wenfold_t3.toml"
 MARK = {"principal": "program", "operation": "demonstration", "key": "loaded"}
 STANDS: Sequence[tuple[Path, int, str, Mapping[str, Any]]] = (
-    # in order of time: a price file is not taken in behind a newer one
     # file, days after its own date, last step, the customer and what is said of the unit
     (
         FILE,

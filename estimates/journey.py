@@ -79,7 +79,7 @@ class Journey:
         return date.fromisoformat(text) + self.later
 
     def run(self, until: str = "office") -> Iterator[Told]:
-        """Do each step and tell it, as far as the step of that name."""
+        """Do each step and tell it, as far as the step of that name or as far as the file goes."""
         steps: Sequence[tuple[str, str, Callable[[], Told]]] = (
             ("journey", "opened", self.house),
             ("journey", "opened", self.price_files),
@@ -99,6 +99,8 @@ class Journey:
             ("hand_over", "at", self.office),
         )
         for table, key, step in steps[2:] if self.people else steps:
+            if key not in self.data.get(table, {}):
+                return  # this file's job has come no further
             with clock.standing_at(self.moment(self.data[table][key])):
                 told = step()
             yield told

@@ -22,12 +22,11 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def read_journey(path: Path, root: Path = ROOT) -> dict[str, Any]:
-    """A journey's file. One that names a ``house`` has the people, gauges, price files and rates of that."""
+    """A journey's file. One that names a ``house`` has the people, gauges and rates of that."""
     data: dict[str, Any] = tomllib.loads(path.read_text())
     if "house" in data["journey"]:
         house = tomllib.loads((root / data["journey"]["house"]).read_text())
-        shared = {key: house["journey"][key] for key in ("price_files", "rates")}
-        data["journey"] = shared | data["journey"]
+        data["journey"] = {"rates": house["journey"]["rates"], "price_files": []} | data["journey"]
         data = {"person": house["person"], "gauge": house["gauge"]} | data
     return data
 

@@ -384,3 +384,9 @@ def test_it_speaks_the_shops_words_and_no_others(name: str) -> None:
     assert len(makers) == 1  # its own, which is invented
     numbers = re.findall(r'"((?:H4|D2|T3)-[A-Z0-9-]+)"', TEXTS[name])
     assert {one[:2] for one in numbers} == {guide(name).guide.family}
+
+
+@every_guide
+def test_no_two_checks_of_a_position_look_alike(name: str) -> None:
+    titles = Counter((one.position, one.title) for one in guide(name).guide.checks)
+    assert max(titles.values()) == 1, titles.most_common(3)
