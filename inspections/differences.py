@@ -131,7 +131,10 @@ def say(value: Any) -> str:
     if isinstance(value, list | tuple):
         if len(value) == 2 and all(_is_number(one) for one in value):
             return f"{number(value[0])} to {number(value[1])}"
-        return ", ".join(say(one) for one in value)
+        said = [say(one) for one in value]
+        if any(" " in one for one in said):  # sentences
+            return "; ".join(one.removesuffix(".") for one in said)
+        return ", ".join(said)
     return str(value)
 
 

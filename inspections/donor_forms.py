@@ -45,7 +45,7 @@ class DonorForm(Keyed):
 
 
 class SharesForm(forms.Form):
-    """A share for each piece that is there."""
+    """A share for each piece that is there; one that is left empty carries nothing."""
 
     def __init__(self, donor: Donor, pieces: Sequence[Piece], data: Any = None) -> None:
         super().__init__(data)
@@ -54,10 +54,10 @@ class SharesForm(forms.Form):
                 label=f"Share of {one.tag}",
                 min_value=0,
                 max_value=MOST_SHARE,
+                required=False,
                 initial=donor.shares.get(one.tag),
                 widget=forms.TextInput(attrs={"inputmode": "numeric", "size": "6"}),
                 error_messages={
-                    "required": "Write its share: 0 if it is worth nothing.",
                     "invalid": "Write a whole number, 0 or more.",
                     "min_value": "Write a whole number, 0 or more.",
                     "max_value": "Write at most %(limit_value)s.",
@@ -65,7 +65,7 @@ class SharesForm(forms.Form):
             )
 
     def shares(self) -> dict[str, int]:
-        return {name.removeprefix("share_"): value for name, value in self.cleaned_data.items()}
+        return {name.removeprefix("share_"): value or 0 for name, value in self.cleaned_data.items()}
 
 
 class AwayForm(Keyed):

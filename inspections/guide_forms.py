@@ -271,10 +271,12 @@ class EntryForm(forms.Form):
         """How many rows there are to type in: those that stand or were sent, and two more."""
         if not isinstance(control, Rows):
             return 0
+        rows = len(self.original.get(control.key, ()))
         if self.is_bound:
-            found = re.findall(rf"^{control.key}__(\d{{1,2}})__", "\n".join(self.data), re.MULTILINE)
-            return min(max((int(one) for one in found), default=1) + 1, MOST_ROWS)
-        return min(len(self.original.get(control.key, ())) + 2, MOST_ROWS)
+            named = re.compile(rf"{control.key}__(\d{{1,2}})__")
+            typed = [found[1] for name in self.data if self.data[name] and (found := named.match(name))]
+            rows = max((int(one) + 1 for one in typed), default=0)
+        return min(rows + 2, MOST_ROWS)
 
     def shown(self) -> dict[str, Any]:
         """What the fields say of the entry as it stands."""

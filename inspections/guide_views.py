@@ -162,6 +162,7 @@ def family(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
         GuideRevision.objects.filter(family=found)
         .defer("document")
         .annotate(asked=Count("checks", distinct=True), held=Count("examination", distinct=True))
+        .order_by("-number")  # a count forgets the order of the model
     )
     names = people(one.published_by for one in rows)
     context = {

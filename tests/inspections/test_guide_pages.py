@@ -179,6 +179,25 @@ def test_a_limit_is_changed_in_its_form(draft: GuideDraft, manager: Client) -> N
     assert "26 to 26.03" in page
 
 
+def test_there_is_room_for_another_row_however_often_it_comes_back(
+    draft: GuideDraft, manager: Client
+) -> None:
+    form = manager.get(BORE).context["form"]
+    assert "limit__3__size" in form.fields
+    assert "limit__4__size" not in form.fields
+    answer = manager.post(BORE, typed(manager, BORE, name="", limit__2__size="undersize"))
+    again = answer.context["form"]
+    assert again["limit__2__size"].value() == "undersize"
+    assert "limit__4__size" in again.fields
+    assert "limit__5__size" not in again.fields
+
+
+def test_the_newest_revision_stands_first(revision: GuideRevision, manager: Client) -> None:
+    publish_guide(text=SMALL.replace("26.021", "26.025"), by=PROGRAM)
+    page = text_of(manager.get(f"{GUIDES}X1"))
+    assert page.index("Revision 2") < page.index("Revision 1")
+
+
 def test_a_limit_is_typed_in_inches_and_a_size_is_added(draft: GuideDraft, manager: Client) -> None:
     more = {
         "limit__1__new__high": "1.03 in",
