@@ -9,14 +9,16 @@ from uuid import UUID, uuid4
 from django.contrib import messages
 from django.core.files.base import File
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections import photograph_pages as pages
-from inspections.bench_places import At, DonorAtBench, OnBench, position_url, unit_url
+from inspections.bench_places import At, OnBench, position_url, unit_url
 from inspections.blind import Sight, sight_of
+from inspections.donors import donor_at_bench
 from inspections.examining import READABLE_STAGES
 from inspections.findings import Examined, examinations, examined
 from inspections.models import Examination, Photograph
@@ -41,17 +43,17 @@ PAGE = 36
 def on_bench(by: Actor, number: int, *, donor: bool = False) -> tuple[OnBench, Examination]:
     """The ticket, or the donor, with its examination; NotThere before the unit is stripped."""
     if donor:
-        by.need("see_tickets")
-        bought = Donor.objects.select_related("unit__family", "unit__variant").filter(number=number).first()
-        held = examinations().filter(donor=bought.unit).first() if bought else None
-        if bought is None or held is None:
-            raise NotThere
-        return DonorAtBench(bought), held
+        at = donor_at_bench(by, number)
+        return at, _held(examinations().filter(donor=at.unit))
     ticket = ticket_for(by, number)
-    held = examinations().filter(ticket=ticket).first()
+    return ticket, _held(examinations().filter(ticket=ticket))
+
+
+def _held(found: QuerySet[Examination]) -> Examination:
+    held = found.first()
     if held is None:
         raise NotThere
-    return ticket, held
+    return held
 
 
 def at_of(held: Examination) -> At | None:

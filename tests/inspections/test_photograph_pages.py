@@ -358,4 +358,4 @@ def test_the_bench_asks_no_more_for_more_photographs(
     for n in range(8):
         again = photograph(bench, by, "LOOK", data=metal((60 + n, 40)))
         mark_place(photograph=again, id=uuid4(), across=0.2, down=0.2, words="crack", by=by)
-    assert queries() == one
+    assert queries() == one <= 12
