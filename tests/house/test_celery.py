@@ -88,14 +88,14 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 def test_beat_inserts_rows_and_a_worker_delivers_them(shop: Shop) -> None:
     shop.start("beat", "--scheduler", "shop.celery:RowScheduler", "--pidfile=")
     shop.start("beat", "--scheduler", "shop.celery:RowScheduler", "--pidfile=")
-    shop.wait_for("beat's rows", lambda: len(shop.rows("SELECT key FROM shop_outbox")) >= 2)
+    shop.wait_for("beat's rows", lambda: len(shop.rows("SELECT key FROM shop_outbox")) >= 3)
     worker = shop.start_worker()
     shop.wait_for(
         "delivery", lambda: not shop.rows("SELECT key, trouble FROM shop_outbox WHERE done_at IS NULL")
     )
     keys = [key for (key,) in shop.rows("SELECT key FROM shop_outbox")]
     assert len(keys) == len(set(keys))
-    assert {key.split(":")[0] for key in keys} == {"reminders", "lapses"}
+    assert {key.split(":")[0] for key in keys} == {"reminders", "lapses", "gauges"}
     assert shop.rows("SELECT key FROM shop_outbox WHERE tries <> 1") == []
     # a worker that is asked to end does so by itself
     worker.send_signal(signal.SIGTERM)
