@@ -90,6 +90,12 @@ def told(row: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _told(row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    inches = row.get("unit") == "in"
+    for what, says in _told_keys(row):
+        yield (what.replace(", mm", ", in") if inches else what), says
+
+
+def _told_keys(row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     for key, value in row.items():
         if isinstance(value, Mapping):
             yield from ((f"{word(key)} {_named(inner)}", say(value[inner])) for inner in value)

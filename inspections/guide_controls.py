@@ -7,7 +7,7 @@ form's fields. Lengths are typed as anywhere in the shop, with a unit or in mm (
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -16,6 +16,7 @@ from django import forms
 from inspections.differences import number
 from shop.handbook.quantities import Refused, parse
 
+MM_PER_INCH = 25.4  # exactly
 Said = Mapping[str, Any]  # what was typed, by field
 Document = Mapping[str, Any]
 
@@ -33,12 +34,13 @@ def text_of_number(value: float) -> str:
 
 
 def read_length(name: str, text: str, unit: str, mark: str) -> float:
-    """A length in the unit of the key (mm or µm); :class:`Unreadable` otherwise."""
+    """A length in the unit of the key (mm, in or µm), which a bare number is taken to have;
+    :class:`Unreadable` otherwise."""
     try:
         found = parse(text, "length", unit, mark).canonical
     except Refused as trouble:
         raise Unreadable(name, f"{str(trouble).removesuffix('.')}.") from None
-    return round(found * 1000 if unit == "µm" else found, 9)
+    return round({"µm": found * 1000, "in": found / MM_PER_INCH}.get(unit, found), 9)
 
 
 def codes_in(text: str) -> list[str]:
@@ -175,7 +177,7 @@ class Number(Control):
 
 @dataclass(frozen=True)
 class Length(Number):
-    """A length, in mm unless the key is in µm."""
+    """A length, in the unit of the entry (mm if it says none) unless the key is in µm."""
 
     unit: str = "mm"
 
@@ -189,6 +191,7 @@ class LengthPair(Control):
     """Two lengths: from, to."""
 
     names: tuple[str, str] = ("from", "to")
+    unit: str = "mm"
 
     def _keys(self) -> tuple[str, str]:
         return f"{self.key}__low", f"{self.key}__high"
@@ -217,7 +220,9 @@ class LengthPair(Control):
         for key, text, name in zip(self._keys(), texts, self.names, strict=True):
             if not text:
                 raise Unreadable(key, f"Write both figures: “{name}” is missing.")
-        return [read_length(key, text, "mm", mark) for key, text in zip(self._keys(), texts, strict=True)]
+        return [
+            read_length(key, text, self.unit, mark) for key, text in zip(self._keys(), texts, strict=True)
+        ]
 
     def sections(self, form: forms.Form) -> list[Section]:
         return [Section(label=self.label, help=self.help, rows=[[form[key] for key in self._keys()]])]
@@ -454,6 +459,15 @@ class Signed(Whole):
             return int(text)
         except ValueError:
             raise Unreadable(self.key, "Write a whole number with its sign, such as -2.") from None
+
+
+def in_unit(control: Control, unit: str) -> Control:
+    """The control for an entry whose figures are in that unit: mm or in."""
+    if isinstance(control, Rows):
+        return replace(control, columns=tuple(in_unit(one, unit) for one in control.columns))
+    if isinstance(control, Length | LengthPair) and control.unit == "mm":
+        return replace(control, unit=unit)
+    return control
 
 
 def read_kept(control: Control, said: Said, mark: str, original: Any) -> Any:

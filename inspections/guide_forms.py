@@ -30,6 +30,7 @@ from inspections.guide_controls import (
     Unreadable,
     Whole,
     Words,
+    in_unit,
     read_kept,
 )
 from inspections.shape import HEAD, TABLES, Problem
@@ -52,6 +53,9 @@ _RULE = OneOf(
 _DIMENSION = OneOf("dimension", "What a gauge measures here", words=DIMENSIONS)
 _GAUGE = Length("gauge_um", "Gauge within, µm", "Largest expanded uncertainty of a gauge.", unit="µm")
 _PLACES = Lines("places", "Places", "One a line: where it is read.")
+_UNIT = OneOf(
+    "unit", "Unit of its figures", "mm if none is said. A bare figure is read in it.", words=("mm", "in")
+)
 _TITLE = Control("title", "Title", most=160)
 _NAME = Control("name", "Name", most=160)
 _POSITION = CodeOf("position", "Position", table="position")
@@ -87,7 +91,7 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
         Rows(
             "limit",
             "Limits by size",
-            "In mm, or with a unit. The first row is the standard size; its size is left empty.",
+            "In the unit of its figures, or with a unit of their own. The first row is the standard size.",
             columns=(
                 Control("size", "Size", most=30),
                 LengthPair("new", "New", names=("New, from", "New, to")),
@@ -95,9 +99,11 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
             ),
             must=("new",),
         ),
+        _UNIT,
         _RULE,
         _DIMENSION,
-        Length("form", "Allowed out-of-round", "Between places, in mm; empty if there is none."),
+        Length("form", "Allowed out-of-round", "Between places; empty if there is none."),
+        Length("taper", "Allowed taper", "Along the part; empty if there is none."),
         _SOURCE,
     ),
     "check": (
@@ -117,14 +123,16 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
             columns=(CodeOf("feature", "Feature", table="feature"), Signed("factor", "Factor")),
             must=("feature", "factor"),
         ),
-        Length("min", "Least, mm"),
-        Length("max", "Most, mm"),
-        Length("wear", "Wear limit, mm"),
+        _UNIT,
+        Length("min", "Least"),
+        Length("max", "Most"),
+        Length("wear", "Wear limit"),
         LengthPair("fit", "Fit of new parts", "Interference is negative.", names=("Tightest", "Loosest")),
         _RULE,
         ByVariant("expected", "What is expected", "For all variants, or for each."),
         Tick("identifies", "The count tells one part from another"),
         Control("designation", "Thread", "Such as 3/8-16 UNC."),
+        Tick("chase", "Chase it first"),
         _REMEDIES,
         _VARIANTS,
         _CAUTION,
@@ -134,6 +142,7 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
     "defect": (
         CodeOf("check", "Check", table="check"),
         _NAME,
+        Control("reject", "How bad is a reject", most=160),
         Tick("condemns", "It condemns the piece"),
         Tick("harmless", "Worth a note only"),
         _REMEDIES,
@@ -159,6 +168,7 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
             must=("feature", "to"),
         ),
         CodesOf("rules_out", "Remedies that it rules out", _COMMAS, table="remedy"),
+        Words("not_when", "When it is not worth doing"),
         _CAUTION,
         _NOTE,
         _SOURCE,
@@ -185,10 +195,12 @@ ONLY_AT: Mapping[str, Sequence[str]] = {
     "identify": ("expected",),
     "look": (),
     "measure": ("feature", "places", "gauge_um", "warm", "remedies"),
-    "stack": ("terms", "min", "max", "wear", "fit", "rule", "remedies"),
+    "stack": ("terms", "unit", "min", "max", "wear", "fit", "rule", "remedies"),
     "count": ("expected", "identifies", "remedies"),
-    "thread": ("designation", "remedies"),
-    "try": ("of", "places", "gauge_um", "warm", "dimension", "min", "max", "wear", "rule", "remedies"),
+    "thread": ("designation", "chase", "remedies"),
+    "try": (
+        *("of", "places", "gauge_um", "warm", "dimension", "unit", "min", "max", "wear", "rule", "remedies"),
+    ),
     "replaced": (),
 }
 _SOME_KINDS = {key for keys in ONLY_AT.values() for key in keys}
@@ -228,8 +240,9 @@ class EntryForm(forms.Form):
         super().__init__(data, initial=dict(initial or {}))
         self.table, self.original, self.mark, self.new = table, original, mark, new
         self.kind = str(original.get("kind", "")) if table == "check" else ""
+        unit = (data or {}).get("unit") or original.get("unit") or "mm"
         self.controls = [
-            one
+            in_unit(one, "in" if unit == "in" else "mm")
             for one in controls_of(table, self.kind)
             if one.key not in original or _can_show(one, original[one.key])
         ]

@@ -214,6 +214,19 @@ def test_a_limit_is_typed_in_inches_and_a_size_is_added(draft: GuideDraft, manag
     assert row["limit"][2] == {"size": "undersize", "new": [25.9, 25.921], "wear": 25.95}
 
 
+def test_an_entry_in_inches_is_typed_in_inches(draft: GuideDraft, manager: Client) -> None:
+    row = entry_of(draft.document, "feature", "CASE.B")
+    assert row is not None
+    inches = row | {"unit": "in", "limit": [{"new": [1.0236, 1.0244]}], "form": 0.0005}
+    change_entry(draft=draft, table="feature", row=inches, version=1, by=PROGRAM)
+    manager.post(BORE, typed(manager, BORE, limit__0__new__high="1.025", limit__0__wear="26.0604 mm"))
+    draft.refresh_from_db()
+    assert entry_of(draft.document, "feature", "CASE.B") == inches | {
+        "limit": [{"new": [1.0236, 1.025], "wear": 1.026}]
+    }
+    assert "limit standard, wear limit, in" in text_of(manager.get(f"{DRAFT}/publish"))
+
+
 @pytest.mark.parametrize(
     ("field", "text", "words"),
     [
