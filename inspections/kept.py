@@ -37,6 +37,7 @@ class Kept(Generic[T]):
             return
         with self._lock:
             self._things[key] = thing
+            self._things.move_to_end(key)
             while len(self._things) > self._most:
                 self._things.popitem(last=False)
 

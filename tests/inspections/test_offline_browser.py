@@ -8,13 +8,16 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Page, expect
 
 from inspections.models import Examination, Photograph, Reading
+from shop.models import Ticket
 from tests.conftest import Cast
 from tests.inspections.conftest import PATIENCE_MS, Tablet, sign_in
 from tests.inspections.shop import strip_unit
+from tests.inspections.test_bench_browser import RULES
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 UNIT = "/bench/2401"
@@ -177,6 +180,51 @@ def test_what_was_refused_can_be_thrown_away(bench: Examination, cast: Cast, tab
     assert Reading.objects.count() == 0
 
 
+def test_what_came_too_late_is_refused_in_words(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    for text in ("26.010 mm", "26.011 mm"):
+        go(page, "CASE?check=BORE")
+        typed(page, text)
+    Ticket.objects.update(stage="built")
+    connect(page)
+    expect(headline(page)).to_have_text("2 refused")
+    page.locator("[data-waiting] summary").click()
+    expect(page.locator(".sending-box li").first).to_contain_text("The ticket is built: nothing is read now.")
+    assert Reading.objects.count() == 0
+
+
+@pytest.mark.parametrize("width", [1440, 820])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_barrier_is_found_in_what_waits(
+    bench: Examination, cast: Cast, tablet: Tablet, scheme: str, width: int
+) -> None:
+    """The drawer without a network, with a refusal in it, and a tag that is not found."""
+    page = tablet(cast.technician, UNIT, color_scheme=scheme, viewport={"width": width, "height": 1100})
+
+    def look() -> None:
+        found = Axe().run(page, options={"runOnly": RULES})
+        assert [(one["id"], one["nodes"][0]["html"]) for one in found.response["violations"]] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE?check=BORE")
+    typed(page, "about 26")
+    page.locator("[data-waiting] summary").click()
+    look()
+    connect(page)
+    expect(headline(page)).to_have_text("1 refused")
+    look()
+    aims = page.locator(
+        ".sending summary, .sending-box :is(button, input, a:visible), .find-tag :is(input, button)"
+    )
+    assert min(box["height"] for one in aims.all() if (box := one.bounding_box())) >= 48
+    page.goto("/find?tag=nothing")
+    look()
+
+
 def test_another_persons_sign_in_neither_sees_nor_sends_what_waits(
     bench: Examination, cast: Cast, tablet: Tablet
 ) -> None:
@@ -276,6 +324,29 @@ def test_a_page_left_open_sends_nothing_as_the_person_who_signed_in_beside_it(
     expect(headline(left)).to_have_text("all sent")
     row = Reading.objects.get()
     assert (row.text, row.person) == ("26.0731 mm", cast.technician)
+
+
+def test_where_no_page_can_be_kept_the_open_one_goes_on(
+    bench: Examination, cast: Cast, tablet: Tablet
+) -> None:
+    """Over plain http at a host name there is no worker: what is typed waits all the same."""
+    page = tablet(cast.technician, f"{UNIT}/CASE?check=WIDTH", service_workers="block")
+    page.evaluate("window.stayed = true")
+    cut_off(page)
+    for number, (place, text) in enumerate((("left", "100.05 mm"), ("right", "100.06 mm")), 1):
+        expect(page.locator("input[name=place]:checked")).to_have_value(place)
+        page.get_by_label("Gauge").select_option("B1")
+        page.get_by_role("textbox", name="Reading").fill(text)
+        page.get_by_role("button", name="Record reading").click()
+        expect(page.locator("[data-own-note]")).to_contain_text(text)
+        expect(headline(page)).to_contain_text(f"{number} wait")
+        expect(page.get_by_role("textbox", name="Reading")).to_have_value("")
+    assert page.evaluate("window.stayed") is True
+    connect(page)
+    expect(headline(page)).to_have_text("all sent")
+    rows = Reading.objects.order_by("sequence").values_list("text", "place")
+    assert list(rows) == [("100.05 mm", "left"), ("100.06 mm", "right")]
+    expect(page.locator("#hand .decided")).to_contain_text("Within.")
 
 
 def test_ids_are_made_where_the_browser_makes_none(bench: Examination, cast: Cast, tablet: Tablet) -> None:

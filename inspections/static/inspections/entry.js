@@ -1,14 +1,16 @@
 // Recording at the bench. With the network a form goes to the server as it is, and its answer says what follows.
 // Without it, or when sending is cut off, what was typed goes into the outbox and the next check is taken in hand.
 
+import { isKept } from "./keep.js";
 import { network, say } from "./network.js";
 import { note, noteOnNextPage } from "./notes.js";
-import { keep } from "./outbox.js";
-import { onwardFrom } from "./onward.js";
+import { onwardFrom, takeNextPlace, waitingSpots } from "./onward.js";
+import { keep, send, waiting } from "./outbox.js";
 import { place } from "./place.js";
 import { entryOf, stamp } from "./typed.js";
 import { uuid } from "./uuid.js";
 
+const AGAIN_MS = 2000;
 const READINGS = "form[data-reading]";
 
 async function keepReading(form, submitter, options) {
@@ -17,16 +19,50 @@ async function keepReading(form, submitter, options) {
     note("Not done", "Nothing was typed.");
     return;
   }
+  if (!(await isWritten(entry))) return;
+  // It may have been this one sending only that was cut off.
+  if (options?.again) await Promise.race([send(), new Promise((done) => setTimeout(done, AGAIN_MS))]);
+  const [word, words] = await toldOf(entry);
+  const next = await onwardFrom(form);
+  if (network() === "away" && !(await isKept(next))) {
+    note(word, `${words} The next page is not on this tablet: go on here, or wait for the network.`);
+    await empty(form);
+    return;
+  }
+  noteOnNextPage(word, words);
+  location.assign(next);
+}
+
+// Written into the tablet; false, and said, when it was there already or the tablet has no room.
+async function isWritten(entry) {
   try {
     await keep(entry);
+    return true;
   } catch (trouble) {
-    if (trouble?.name === "ConstraintError") return; // kept already
-    note("Not done", "This tablet cannot keep what is typed: its storage is full or closed. Leave the page open.");
-    throw trouble;
+    if (trouble?.name === "ConstraintError") return false;
+    note("Not done", "This tablet cannot keep it: its storage is full or closed. Leave the page open.");
+    return false;
   }
+}
+
+// What became of an entry so far, in words.
+async function toldOf(entry) {
+  const left = (await waiting()).find((one) => one.id === entry.id);
+  if (!left) return ["Done", `${entry.told}. It is recorded.`];
+  if (left.state === "refused") return ["Not done", `${entry.told}. ${left.problem}`];
   const wait = network() === "signed out" ? "It is sent once you have signed in." : "It is sent when the network returns.";
-  noteOnNextPage("Kept", `${entry.told}. It waits on this tablet. ${wait}`);
-  location.assign(await onwardFrom(form));
+  return ["Kept", `${entry.told}. It waits on this tablet. ${wait}`];
+}
+
+// The same form for another entry.
+async function empty(form) {
+  form.reset();
+  for (const [name, value] of [["id", uuid()], ["taken_at", ""], ["text", ""]]) {
+    const field = form.elements.namedItem(name);
+    if (field) field.value = value;
+  }
+  takeNextPlace(form, await waitingSpots());
+  form.querySelector(".reading-input")?.focus();
 }
 
 async function keepPhotograph(form) {
@@ -42,10 +78,11 @@ async function keepPhotograph(form) {
   for (const file of files) {
     const body = { ...own, id: uuid(), taken_at: new Date().toISOString() };
     const told = `${place().named}: photograph ${file.name}`;
-    await keep({
+    const entry = {
       id: body.id, kind: "photograph", api: place().api, body, file, name: file.name, told,
       page: location.pathname + location.search,
-    });
+    };
+    if (!(await isWritten(entry))) return;
   }
   form.reset();
   note("Kept", "The photograph is on this tablet and is sent as soon as the shop's computer answers.");

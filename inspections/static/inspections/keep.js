@@ -31,6 +31,14 @@ export async function keepPages() {
   document.documentElement.dataset.kept = unit;
 }
 
+// Can the tablet open this address by itself? Over plain http at a host name browsers keep no pages.
+export async function isKept(address) {
+  if (!able || !navigator.serviceWorker.controller) return false;
+  const { person, version } = place();
+  const cache = await caches.open(`${NAMED}${version}:${person}`);
+  return Boolean(await cache.match(new URL(address, location.href).pathname));
+}
+
 async function isFresh(cache, page, most) {
   const kept = await cache.match(page);
   return Boolean(kept) && Date.now() - Number(kept.headers.get(KEPT_AT)) < most;
@@ -39,11 +47,12 @@ async function isFresh(cache, page, most) {
 async function keepPage(cache, page, person) {
   let answer;
   try {
-    answer = await fetch(`${page}?keep=1`, { priority: "low" });
+    // Not on to the sign-in page: it would give this browser another token than the form that is open.
+    answer = await fetch(`${page}?keep=1`, { priority: "low", redirect: "manual" });
   } catch {
     return false; // the network is away: the next page goes on from here
   }
-  if (answer.redirected || answer.status === 401 || answer.status === 403) return false;
+  if (answer.type === "opaqueredirect" || answer.status === 401 || answer.status === 403) return false;
   const text = await answer.text();
   // Another person may have signed in meanwhile: that page is not this one's to keep.
   if (!answer.ok || !text.includes(`data-person="${person}"`)) return answer.status === 404;

@@ -28,8 +28,8 @@ async function ask() {
 
 async function renew() {
   const address = location.pathname + location.search;
-  const answer = await reach(address, { headers: { "X-Live": "1" } });
-  if (!answer.ok || answer.redirected) return;
+  const answer = await reach(address, { redirect: "manual" });
+  if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   const mark = fresh.getElementById("live");
   const here = place();

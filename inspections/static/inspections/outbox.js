@@ -11,7 +11,7 @@ import { uuid } from "./uuid.js";
 const MOST_AT_ONCE = 100;
 const AGAIN_MS = 3000;
 const told = new EventTarget();
-let sending = false;
+let sending = null;
 
 export function whenOutboxChanged(act) {
   told.addEventListener("change", act);
@@ -48,17 +48,19 @@ export async function mend(entry, changes) {
   void send();
 }
 
-export async function send() {
-  if (sending) return;
-  sending = true;
+// One sending at a time; whoever asks meanwhile waits for the same.
+export function send() {
+  sending ??= attempt().finally(() => (sending = null));
+  return sending;
+}
+
+async function attempt() {
   try {
     const round = () => sendAll();
     await (navigator.locks ? navigator.locks.request("layshaft-outbox", round) : round());
   } catch (trouble) {
     if (!(trouble instanceof Away)) throw trouble;
     say("away");
-  } finally {
-    sending = false;
   }
 }
 

@@ -90,9 +90,8 @@ export function startWaiting() {
   if (!box) return;
   const link = box.querySelector("[data-sign-in]");
   link.href = `/sign-in?next=${encodeURIComponent(location.pathname + location.search)}`;
-  box.hidden = false;
   const again = () => void draw(box);
   whenChanged(again);
   whenOutboxChanged(again);
-  again();
+  void draw(box).then(() => (box.hidden = false));
 }
