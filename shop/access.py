@@ -14,6 +14,7 @@ from django.http import HttpRequest
 
 from shop import clock
 from shop.models import Ticket, Token, User
+from shop.prepared import Prepared, as_model, columns_of
 
 
 class NotThere(Exception):
@@ -100,16 +101,23 @@ def make_token(*, user: User, label: str, at: datetime | None = None) -> str:
     return secret
 
 
+_USER_OF = Prepared(
+    lambda digest: Token.objects.filter(
+        digest=digest, revoked_at__isnull=True, user__is_active=True
+    ).values_list("pk", "last_used_at", "user__supplier", *columns_of(User, "user__"))
+)
+
+
 def user_of_token(secret: str, at: datetime | None = None) -> User | None:
     """The active user whose unrevoked token this is; notes when it was used, at most once a minute."""
-    found = (
-        Token.objects.select_related("user", "user__supplier")
-        .filter(digest=_digest(secret), revoked_at__isnull=True, user__is_active=True)
-        .first()
-    )
-    if found is None:
+    found = _USER_OF.rows(_digest(secret))
+    if not found:
         return None
+    (pk, used_at, supplier, *columns), *_ = found
     at = at or clock.now()
-    if found.last_used_at is None or (at - found.last_used_at).total_seconds() > 60:
-        Token.objects.filter(pk=found.pk).update(last_used_at=at)
-    return found.user
+    if used_at is None or (at - used_at).total_seconds() > 60:
+        Token.objects.filter(pk=pk).update(last_used_at=at)
+    user = as_model(User, columns)
+    if supplier is None:  # known now, and not asked for again
+        User._meta.get_field("supplier").set_cached_value(user, None)
+    return user

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from django.contrib.auth.models import AbstractUser
+from django.contrib.auth.models import AbstractUser, Group, Permission
 from django.db import models
 from django.db.models import Q
+from django.utils.functional import cached_property
 
 from shop import clock
 from shop.groups import LEAD, RIGHTS
+from shop.prepared import Prepared
 
 if TYPE_CHECKING:
     from django_stubs_ext.db.models.manager import RelatedManager
@@ -51,11 +53,27 @@ class User(AbstractUser):
 
     def may(self, right: str) -> bool:
         """Does this person hold the right? Asked by its short name."""
-        return self.is_active and self.has_perm(f"shop.{right}")
+        return self.is_active and (self.is_superuser or right in self._held)
 
     @property
     def is_lead(self) -> bool:
-        return self.is_active and self.groups.filter(name=LEAD).exists()
+        return self.is_active and any(name == LEAD for name, _ in self._in_groups)
+
+    @cached_property
+    def _in_groups(self) -> list[tuple[Any, ...]]:
+        """Each group with each of its rights, asked once a request."""
+        return _GROUPS_OF.rows(self.pk)
+
+    @cached_property
+    def _held(self) -> set[str]:
+        own = {right for (right,) in _OWN_RIGHTS_OF.rows(self.pk)}
+        return own | {right for _, right in self._in_groups if right}
+
+
+_GROUPS_OF = Prepared(
+    lambda pk: Group.objects.filter(user=pk).order_by().values_list("name", "permissions__codename")
+)
+_OWN_RIGHTS_OF = Prepared(lambda pk: Permission.objects.filter(user=pk).order_by().values_list("codename"))
 
 
 class Token(models.Model):

@@ -1,0 +1,134 @@
+"""Statements of the busiest calls: Django writes their SQL once, and it is sent again with other values.
+
+Building a queryset costs several times what the database takes to answer it. Only for what is asked at every
+single reading; everything else is a plain queryset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple, TypeVar
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import AutoField, Model, QuerySet
+
+M = TypeVar("M", bound=Model)
+MOST_KEPT = 40
+MOST_VALUES = 900  # in one INSERT: SQLite takes 999 at the least
+
+
+class _Made(NamedTuple):
+    sql: str
+    params: tuple[Any, ...]
+    places: dict[int, tuple[int, int | None]]  # place in ``params`` -> which argument, which of a list
+    converters: list[tuple[int, Sequence[Any], Any]]
+
+
+class Prepared:
+    """``make`` builds a ``values_list`` from its arguments: whole numbers, texts, ids or tuples of them.
+
+    An argument is compared with a column as it is; it must not decide what is asked.
+    """
+
+    def __init__(self, make: Callable[..., QuerySet[Any, Any]]) -> None:
+        self._make = make
+        self._kept: dict[tuple[Any, ...], _Made] = {}
+
+    def rows(self, *args: Any) -> list[tuple[Any, ...]]:
+        shape = (connection.vendor, *(len(one) if isinstance(one, tuple) else -1 for one in args))
+        if 0 in shape:
+            return []
+        made = self._kept.get(shape)
+        if made is None:
+            made = self._compile(args)
+            if len(self._kept) < MOST_KEPT:
+                self._kept[shape] = made
+        params = list(made.params)
+        for place, (number, item) in made.places.items():
+            value = args[number] if item is None else args[number][item]
+            params[place] = _like(params[place], value)
+        with connection.cursor() as cursor:
+            cursor.execute(made.sql, params)
+            rows: list[tuple[Any, ...]] = cursor.fetchall()
+        return _converted(rows, made.converters) if made.converters else rows
+
+    def _compile(self, args: Sequence[Any]) -> _Made:
+        marks: dict[Any, tuple[int, int | None]] = {}
+        given = [
+            tuple(_mark(one, number, item, marks) for item, one in enumerate(arg))
+            if isinstance(arg, tuple)
+            else _mark(arg, number, None, marks)
+            for number, arg in enumerate(args)
+        ]
+        compiler = self._make(*given).query.get_compiler(connection=connection)
+        sql, params = compiler.as_sql()
+        places = {place: marks[one] for place, one in enumerate(params) if _hashed(one) in marks}
+        assert {*places.values()} == {*marks.values()}, "each argument is compared with a column"
+        found = compiler.get_converters([one for one, *_ in compiler.select])
+        return _Made(sql, tuple(params), places, [(at, *pair) for at, pair in found.items()])
+
+
+def _hashed(one: Any) -> Any:
+    return one if isinstance(one, int | str | UUID) else None
+
+
+def _mark(like: Any, number: int, item: int | None, marks: dict[Any, tuple[int, int | None]]) -> Any:
+    """A value of the argument's kind that stands nowhere else; as the database gets it, it is found again."""
+    at = len(marks)
+    mark: Any = 2_000_000_011 + at
+    if isinstance(like, UUID):
+        mark = UUID(int=mark)
+        marks[mark.hex if connection.vendor == "sqlite" else mark] = number, item
+        return mark
+    if isinstance(like, str):
+        mark = f"argument {mark}"
+    marks[mark] = number, item
+    return mark
+
+
+def _like(mark: Any, value: Any) -> Any:
+    """The value as the database gets it, in the mark's place."""
+    if isinstance(value, UUID):
+        return value.hex if isinstance(mark, str) else value
+    return type(mark)(value) if isinstance(mark, int) else value
+
+
+def _converted(rows: Sequence[tuple[Any, ...]], converters: Sequence[Any]) -> list[tuple[Any, ...]]:
+    found = []
+    for row in rows:
+        values = list(row)
+        for at, functions, expression in converters:
+            for function in functions:
+                values[at] = function(values[at], expression, connection)
+        found.append(tuple(values))
+    return found
+
+
+def columns_of(model: type[Model], before: str = "") -> list[str]:
+    """Names of all columns, for a Prepared whose rows become the model's by :func:`as_model`."""
+    return [f"{before}{one.attname}" for one in model._meta.concrete_fields]
+
+
+def as_model(model: type[M], values: Sequence[Any]) -> M:
+    return model.from_db(connection.alias, [one.attname for one in model._meta.concrete_fields], values)
+
+
+def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> None:
+    """Insert new rows: no signal, no id given back. ``ending``: an ON CONFLICT of the caller's."""
+    fields = [one for one in model._meta.concrete_fields if not isinstance(one, AutoField)]
+    quote = connection.ops.quote_name
+    names = ", ".join(quote(str(one.column)) for one in fields)
+    line = f"({', '.join(['%s'] * len(fields))})"
+    step = max(1, MOST_VALUES // len(fields))
+    with connection.cursor() as cursor:
+        for start in range(0, len(rows), step):
+            some = rows[start : start + step]
+            values = [
+                one.get_db_prep_save(one.pre_save(row, True), connection) for row in some for one in fields
+            ]
+            lines = ", ".join([line] * len(some))
+            cursor.execute(
+                f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES {lines} {ending}",  # noqa: S608
+                values,
+            )
