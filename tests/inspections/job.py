@@ -43,6 +43,12 @@ READ = {
     "HUB34.GRV": "8.030 mm",
     "FORK12.PAD": "7.820 mm",
     "FORK34.PAD": "7.810 mm",
+    "RVID.GRV": "8.020 mm",
+    "FORKR.PAD": "7.820 mm",
+    "BELL.BORE": "100.018 mm",
+    "FCOV.SPG": "99.948 mm",
+    "BELL.FKB": "18.030 mm",
+    "CLFK.D": "17.975 mm",
 }
 NEW = ("INBRG", "MNBRG", "SEALF", "SEALR", "GASK", "NDLF", "NDLR", "THWF", "THWR", "CIRC")
 WASHERS = (1.95, 2.05, 2.15, 2.20, 2.25, 2.30)
