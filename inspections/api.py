@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID
@@ -13,12 +14,13 @@ from pydantic import ConfigDict, Field, StrictInt, StrictStr
 from inspections import findings as rows
 from inspections.answers import answers_of, complaint_states, standing
 from inspections.blind import Sight, sight_of, words_for
-from inspections.findings import Examined, disputes_of, examination_for, examined
+from inspections.findings import Examined, disputes_of, examined
 from inspections.judging import Dispute, Finding, PieceVerdict
 from inspections.models import Examination
-from inspections.recording import MOST_READINGS, SentReading, record_readings
+from inspections.recording import MOST_READINGS, SentReading, record_at
 from shop.access import Actor, NotThere, asker, ticket_for
 from shop.models import Ticket
+from shop.prepared import Prepared
 
 tickets = Router(tags=["tickets"])
 examinations = Router(tags=["examinations"])
@@ -68,14 +70,13 @@ def _sent(one: ReadingIn) -> SentReading:
     return SentReading(**(one.model_dump() | {"text": str(one.text), "pieces": tuple(one.pieces)}))
 
 
-def _record(examination: Examination, sent: ReadingsIn, by: Actor) -> dict[str, Any]:
-    results = record_readings(
-        examination=examination,
+def _record(examination_id: int, sent: ReadingsIn, by: Actor) -> dict[str, Any]:
+    recorded = record_at(
+        examination_id=examination_id,
         readings=[_sent(one) for one in sent.readings],
         by=by,
         sent_at=sent.sent_at,
     )
-    examination.refresh_from_db(fields=["counter"])
     rows = [
         {
             "id": one.id,
@@ -84,9 +85,23 @@ def _record(examination: Examination, sent: ReadingsIn, by: Actor) -> dict[str, 
             "field": one.field,
             "warning": one.warning,
         }
-        for one in results
+        for one in recorded.results
     ]
-    return {"counter": examination.counter, "results": rows}
+    return {"counter": recorded.counter, "results": rows}
+
+
+_EXAMINATION = Prepared(lambda number: Examination.objects.filter(ticket__number=number).values_list("pk"))
+_EXAMINED = Prepared(lambda pk: Examination.objects.filter(pk=pk).values_list("pk"))
+
+
+def _one(found: Sequence[tuple[Any, ...]], by: Actor) -> int:
+    """The examination's id, if ``by`` may record its readings."""
+    by.need("see_tickets")
+    if not found:
+        raise NotThere
+    by.need("record_readings")
+    pk: int = found[0][0]
+    return pk
 
 
 def _of_ticket(ticket: Ticket) -> Examination:
@@ -100,15 +115,17 @@ def _of_ticket(ticket: Ticket) -> Examination:
 def send_readings(request: HttpRequest, number: Number, sent: ReadingsIn) -> dict[str, Any]:
     """Record readings of a ticket's unit, each answered on its own. Sending one again is harmless."""
     by = asker(request)
-    ticket = ticket_for(by, number, "record_readings")
-    return _record(_of_ticket(ticket), sent, by)
+    found = _EXAMINATION.rows(number)
+    if not found:  # a colleague without the right is told so, stripped or not
+        ticket_for(by, number, "record_readings")
+    return _record(_one(found, by), sent, by)
 
 
 @examinations.post("/{pk}/readings", response=ResultsOut)
 def send_readings_of_examination(request: HttpRequest, pk: Number, sent: ReadingsIn) -> dict[str, Any]:
     """The same by the examination's id: for a donor, which has no ticket."""
     by = asker(request)
-    return _record(examination_for(by, pk, "record_readings"), sent, by)
+    return _record(_one(_EXAMINED.rows(pk), by), sent, by)
 
 
 @tickets.get("/{number}/findings")

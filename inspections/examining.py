@@ -93,7 +93,11 @@ def need_readable(examination: Examination) -> None:
     """Refuse once the unit is together again, or its ticket closed."""
     if examination.ticket_id is None:
         return
-    stage = Ticket.objects.values_list("stage", flat=True).get(pk=examination.ticket_id)
+    need_stage(Ticket.objects.values_list("stage", flat=True).get(pk=examination.ticket_id))
+
+
+def need_stage(stage: str) -> None:
+    """Refuse a stage of the ticket in which nothing is read."""
     if stage not in READABLE_STAGES:
         raise Conflict(f"The ticket is {stage}: nothing is read now.")
 

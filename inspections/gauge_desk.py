@@ -61,19 +61,20 @@ def choose_gauge(
             raise No("gauge", f"There is no gauge {code} in use.")
         return Chosen(rack.gauges[code] if code else None)
     asks = asks_of(guide, check, size)
-    fine = f"Fine enough: {_fine(rack, asks)}."
     if not code:
         raise No("gauge", f"Say which gauge it was read with: {_fine(rack, asks)}.")
     if code not in rack.gauges:
-        raise No("gauge", f"There is no gauge {code} in use. {fine}")
+        raise No("gauge", f"There is no gauge {code} in use. Fine enough: {_fine(rack, asks)}.")
     gauge = rack.gauges[code]
     stands = standing(gauge, asks, rack.today)
     reason = ""
-    if stands.state == "past due":
+    if stands.refused or stands.state == "past due":
+        # Listing them asks for the whole register: only where something is refused, or a lead overrides.
+        fine = f"Fine enough: {_fine(rack, asks)}."
+        if stands.state != "past due":
+            tail = f"Those that do: {_fine(rack, asks)}." if stands.state == "wrong kind" else fine
+            raise No("gauge", f"{stands.words} {tail}")
         reason = _override(stands.words, override, lead, fine)
-    elif stands.refused:
-        tail = f"Those that do: {_fine(rack, asks)}." if stands.state == "wrong kind" else fine
-        raise No("gauge", f"{stands.words} {tail}")
     zeroing = rack.zeroings.get(gauge.pk)
     return Chosen(
         gauge, zeroing, reason, _warning(stands.words if not reason else "", gauge, zeroing, rack.at)

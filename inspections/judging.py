@@ -6,7 +6,7 @@
 4. Findings give verdicts of pieces; verdicts give the status of positions.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 from inspections.document import Check, GuideIndex
@@ -43,6 +43,7 @@ __all__ = [
     "Status",
     "Verdict",
     "judge",
+    "judge_some",
 ]
 
 _StandsOn = tuple[PieceRecord, tuple[ReadingRecord, ...], tuple[ReadingRecord, ...]]
@@ -74,12 +75,7 @@ def judge(
     checks = guide.checks_of(variant)
     found: dict[tuple[str, str], Finding] = {}
     unit = Unit(guide, variant, in_position, found, candidates)
-    for check in checks:
-        for one in _direct(unit, check, in_position.get(check.position, []), gathered, known):
-            found[one.check, one.piece] = one
-    wrong = {one.piece for one in found.values() if one.state == "wrong part"}
-    if wrong:
-        found.update({place: _aside(guide.check[one.check], one, wrong) for place, one in found.items()})
+    wrong = _judge_direct(unit, checks, gathered, found, known)
     for check in checks:
         if check.kind == "stack":
             for piece in in_position.get(check.position, []):
@@ -106,6 +102,48 @@ def judge(
         for one in guide.positions_of(variant)
     )
     return Judgement(guide, variant, findings, verdicts, positions)
+
+
+def judge_some(
+    guide: GuideIndex,
+    variant: str,
+    pieces: Sequence[PieceRecord],
+    readings: Iterable[ReadingRecord],
+    codes: Collection[str],
+) -> list[Finding]:
+    """The findings of these measuring checks alone, as :func:`judge` gives them. ``pieces`` and ``readings``:
+    all of the checks, and of what identifies their pieces.
+    """
+    wanted = {guide.check[code].position for code in codes}
+    checks = [
+        one
+        for one in guide.checks_of(variant)
+        if one.code in codes or (one.kind == "identify" and one.position in wanted)
+    ]
+    in_position: dict[str, list[PieceRecord]] = {}
+    for piece in pieces:
+        in_position.setdefault(piece.position, []).append(piece)
+    found: dict[tuple[str, str], Finding] = {}
+    gathered = _gather(guide, {one.key: one for one in pieces}, readings)
+    _judge_direct(Unit(guide, variant, in_position, found), checks, gathered, found, None)
+    return [one for one in found.values() if one.check in codes]
+
+
+def _judge_direct(
+    unit: Unit,
+    checks: Sequence[Check],
+    gathered: dict[tuple[str, str], Gathered],
+    found: dict[tuple[str, str], Finding],
+    known: Known | None,
+) -> set[str]:
+    """Put in what follows from a check's own readings; gives the pieces that are the wrong part."""
+    for check in checks:
+        for one in _direct(unit, check, unit.in_position.get(check.position, []), gathered, known):
+            found[one.check, one.piece] = one
+    wrong = {one.piece for one in found.values() if one.state == "wrong part"}
+    if wrong:
+        found.update({place: _aside(unit.guide.check[one.check], one, wrong) for place, one in found.items()})
+    return wrong
 
 
 def _gather(

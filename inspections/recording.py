@@ -1,40 +1,38 @@
 """Recording readings: written once, never edited, each answered on its own.
 
 1. Lock the examination and see what its stage allows.
-2. For each reading: known already? whose check, which piece, which gauge, what was typed?
-3. Write it in a savepoint of its own with the next sequence; a refusal leaves the others alone.
+2. For each reading: known already? whose check, which piece, which gauge, what was typed? A refusal leaves
+   the others alone.
+3. Write the others, each with the next sequence.
 4. Raise the examination's counter once, and project what was measured onto the pieces.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
+from inspections.desk import FEW, BenchPiece, Desk, Lifted
 from inspections.device_clock import in_utc, is_off
-from inspections.document import Check, GuideIndex, Position
-from inspections.examining import need_readable
-from inspections.findings import judgement_of, pieces_of, variant_of
-from inspections.gauge_desk import Chosen, Rack, choose_gauge, fixed_outcome, need_a_size, need_in_range
-from inspections.gauges import gauges_in_use
-from inspections.guides import guide_of
+from inspections.document import Check, GuideIndex
+from inspections.findings import examinations, judgement_of
+from inspections.gauge_desk import Chosen, fixed_outcome, need_a_size, need_in_range
 from inspections.models import Examination, Reading, ReadingPiece
-from inspections.projecting import project_measures
+from inspections.projecting import project_measures, project_some
 from inspections.refusing import No as _No
 from inspections.seeing import SOUND, plain
-from inspections.zeroing import last_zeroings
-from inventory.models import Piece
 from shop import clock
 from shop.access import Actor
 from shop.audit import write_line
 from shop.handbook.quantities import Quantity, Refused, parse
 from shop.once import digest
+from shop.prepared import insert_rows
 from shop.refusals import Refusal
 
 MOST_READINGS = 500
@@ -83,99 +81,12 @@ class _Said:
     outcome: str = ""
 
 
-class _Desk:
-    """What one call looks up, once."""
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What came of a call, and the examination's counter after it."""
 
-    def __init__(
-        self, examination: Examination, readings: Sequence[SentReading], by: Actor, at: datetime
-    ) -> None:
-        self.examination = examination
-        self.by = by
-        self.person = by.person
-        self.lead = by.person.is_lead
-        self.guide: GuideIndex = guide_of(examination.revision)
-        self.variant = variant_of(examination)
-        self.checks = {one.code: one for one in self.guide.checks_of(self.variant)}
-        self.pieces = list(pieces_of(examination))
-        gauges = {one.code: one for one in gauges_in_use()}
-        at_hand = [gauges[code] for code in {one.gauge for one in readings} if code in gauges]
-        self.rack = Rack(gauges, last_zeroings(at_hand) if at_hand else {}, clock.today(at), at)
-        self.warnings: dict[UUID, str] = {}
-        self.sent_at: datetime | None = None
-        wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
-        rows = Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")
-        self.known: dict[UUID, Reading] = {one.pk: one for one in rows}
-
-    def check(self, code: str) -> Check:
-        found = self.checks.get(code)
-        if found is not None:
-            if found.kind == "stack":
-                raise _No("check", f"{found.title} is worked out from its parts. Read those.")
-            if found.kind == "replaced":
-                raise _No("check", f"{found.title}: replaced always, nothing is read.")
-            return found
-        other = self.guide.check.get(code)
-        if other is not None:
-            raise _No("check", f"{other.title} is not on this variant.")
-        raise _No("check", f"This unit's guide has no check {code}.")
-
-    def piece(self, check: Check, tag: str) -> Piece:
-        here = [one for one in self.pieces if one.position.code == check.position]
-        name = self.guide.position[check.position].name
-        if tag:
-            found = next((one for one in self.pieces if one.tag == tag), None)
-            if found is None:
-                raise _No("piece", f"There is no piece {tag} on this bench.")
-            if found not in here:
-                raise _No("piece", f"{tag} is a {found.position.name}; {check.title} is of {name}.")
-        elif len(here) != 1:
-            tags = ", ".join(one.tag for one in here) or "none"
-            raise _No("piece", f"{name} has {len(here)} pieces: {tags}. Say which.")
-        else:
-            found = here[0]
-        if found.missing:
-            raise _No("piece", f"{found.tag} is marked as missing. If it has turned up, say so first.")
-        if self.examination.donor_id and found.state not in {"tray", "bin"}:
-            raise _No("piece", f"{found.tag} is {found.state}. Only what lies in a tray or a bin is read.")
-        return found
-
-    def company(self, check: Check, tags: Sequence[str]) -> list[Piece]:
-        """The pieces that a try was assembled with, one of each of its other positions."""
-        positions = self.guide.company_of(check, self.variant)
-        named = {tag: self._named(check, tag, {one.code for one in positions}) for tag in tags}
-        return [self._companion(one, named.values()) for one in positions]
-
-    def _named(self, check: Check, tag: str, positions: Collection[str]) -> Piece:
-        found = next((one for one in self.pieces if one.tag == tag), None)
-        if found is None:
-            raise _No("pieces", f"There is no piece {tag} on this bench.")
-        if found.position.code not in positions:
-            raise _No("pieces", f"{check.title} is not tried with {tag}, a {found.position.name}.")
-        return found
-
-    def _companion(self, position: Position, named: Collection[Piece]) -> Piece:
-        chosen = [one for one in named if one.position.code == position.code]
-        here = chosen or [one for one in self.pieces if one.position.code == position.code]
-        there = [one for one in here if not one.missing]
-        if not there:
-            raise _No("pieces", f"{position.name} is missing: there is nothing to try it with.")
-        if len(there) > 1:
-            tags = ", ".join(one.tag for one in there)
-            raise _No("pieces", f"{position.name} has {len(there)} pieces: {tags}. Say which one.")
-        return there[0]
-
-    def gauge(self, check: Check, piece: Piece, sent: SentReading) -> Chosen:
-        chosen = choose_gauge(
-            self.rack,
-            self.guide,
-            check,
-            size=piece.size,
-            code=sent.gauge,
-            override=sent.override,
-            lead=self.lead,
-        )
-        self.warnings[sent.id] = chosen.warning
-        return chosen
+    counter: int
+    results: list[Result]
 
 
 def record_readings(
@@ -192,68 +103,131 @@ def record_readings(
     The same id with the same content is *already recorded*. Raises Conflict when the ticket's stage allows
     no reading, Refusal for more than 500 at once.
     """
+    return record_at(examination_id=examination.pk, readings=readings, by=by, at=at, sent_at=sent_at).results
+
+
+def record_at(
+    *,
+    examination_id: int,
+    readings: Sequence[SentReading],
+    by: Actor,
+    at: datetime | None = None,
+    sent_at: datetime | None = None,
+) -> Recorded:
+    """The same by the examination's id; NotThere if there is none."""
     by.need("record_readings")
     at = at or clock.now()
     if len(readings) > MOST_READINGS:
         raise Refusal(readings=f"Send at most {MOST_READINGS} readings at once.")
     with transaction.atomic():
-        # The counter is the sequence: writers of one examination come one after another.
-        examination = (
-            Examination.objects.select_for_update(of=("self",))
-            .select_related("revision", "ticket", "ticket__variant", "donor", "donor__variant")
-            .defer("revision__document")
-            .get(pk=examination.pk)
-        )
-        need_readable(examination)
-        desk = _Desk(examination, readings, by, at)
+        desk = Desk(examination_id, readings, by, at)
         desk.sent_at = sent_at if sent_at is not None and sent_at.tzinfo is not None else None
-        before = examination.counter
+        held = desk.examination
+        before = held.counter
         results = [_answer(desk, one, at) for one in readings]
-        if examination.counter != before:
-            examination.save(update_fields=["counter"])
-            _project(desk, [one.id for one in results if one.status == "recorded"], at)
-            number = examination.ticket.number if examination.ticket else None
-            count = examination.counter - before
-            write_line(by=by, deed="read", thing=examination, ticket_number=number, at=at, readings=count)
-    return results
+        if desk.new:
+            refused = _write_rows(desk, before)
+            results = [refused.get(one.id, one) if one.status == "recorded" else one for one in results]
+        if desk.new:
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "UPDATE inspections_examination SET counter = %s WHERE id = %s", [held.counter, held.pk]
+                )
+            _project(desk, at)
+            count = held.counter - before
+            write_line(
+                by=by, deed="read", thing=held, ticket_number=desk.ticket_number, at=at, readings=count
+            )
+    return Recorded(held.counter, results)
 
 
-def _answer(desk: _Desk, sent: SentReading, at: datetime) -> Result:
+def _answer(desk: Desk, sent: SentReading, at: datetime) -> Result:
     said = asdict(sent)
     for later in ("pieces", "override"):  # an id sent before these fields were known keeps its digest
         if not said[later]:
             del said[later]
     mark = digest({**said, "examination": desk.examination.pk, "person": desk.person.pk})
+    known = desk.known.get(sent.id)
+    if known is not None:
+        return _again(sent.id, known, mark)
     try:
-        known = desk.known.get(sent.id)
-        if known is None:
-            with transaction.atomic():
-                desk.known[sent.id] = _write(desk, sent, mark, at)
-            return Result(sent.id, "recorded", warning=desk.warnings.get(sent.id, ""))
+        row = _row(desk, sent, mark, at)
     except _No as no:
         return Result(sent.id, "refused", no.message, no.field)
-    except IntegrityError:
-        known = Reading.objects.filter(pk=sent.id).first()
-        if known is None:
-            return Result(sent.id, "refused", "That reading has been withdrawn already.", "withdraws")
+    desk.known[sent.id] = desk.new[sent.id] = row
+    desk.examination.counter += 1
+    return Result(sent.id, "recorded", warning=desk.warnings.get(sent.id, ""))
+
+
+def _again(key: UUID, known: Reading, mark: str) -> Result:
     if known.digest == mark:
-        return Result(sent.id, "already recorded")
+        return Result(key, "already recorded")
     words = "This id is known with another content. A correction is a new reading that withdraws the old one."
-    return Result(sent.id, "refused", words, "id")
+    return Result(key, "refused", words, "id")
 
 
-def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
+def _write_rows(desk: Desk, before: int) -> dict[UUID, Result]:
+    """All of the call's rows at once; if one was known elsewhere, each by itself. Gives what was not written,
+    and leaves it out of ``desk.new``."""
+    try:
+        with transaction.atomic():
+            _insert(desk, list(desk.new.values()))
+    except IntegrityError:
+        return _write_each(desk, before)
+    return {}
+
+
+def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
+    refused: dict[UUID, Result] = {}
+    desk.examination.counter = before
+    for row in list(desk.new.values()):
+        row.sequence = desk.examination.counter + 1
+        try:
+            if row.withdraws_id in refused:
+                raise IntegrityError
+            with transaction.atomic():
+                _insert(desk, [row])
+        except IntegrityError:
+            known = Reading.objects.filter(pk=row.pk).first()
+            words = "That reading cannot be withdrawn: it is not there, or has been already."
+            refused[row.pk] = (
+                Result(row.pk, "refused", words, "withdraws")
+                if known is None
+                else _again(row.pk, known, row.digest)
+            )
+            del desk.new[row.pk]
+            continue
+        desk.examination.counter += 1
+    return refused
+
+
+def _insert(desk: Desk, rows: Sequence[Reading]) -> None:
+    insert_rows(Reading, rows)
+    insert_rows(
+        ReadingPiece,
+        [
+            ReadingPiece(reading_id=row.pk, piece_id=one.pk, condition=one.condition)
+            for row in rows
+            for one in desk.of[row.pk]
+        ],
+    )
+
+
+def _row(desk: Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
+    """The reading as it will be written; what it is of is put into ``desk.of``."""
     check = desk.check(sent.check)
     old = _withdrawn(desk, check, sent)
     only_withdraws = old is not None and not sent.text.strip()
+    of: Sequence[BenchPiece | Lifted]
     if only_withdraws:
         assert old is not None
-        of = [one.piece for one in old.of.all()]
+        of = desk.pieces_of(old)
         said, chosen, place = _Said(), Chosen(old.gauge), old.place
     else:
-        of = [desk.piece(check, sent.piece), *desk.company(check, sent.pieces)]
+        piece = desk.piece(check, sent.piece)
+        of = [piece, *desk.company(check, sent.pieces)]
         place = _place(check, sent.place)
-        chosen = desk.gauge(check, of[0], sent)
+        chosen = desk.gauge(check, piece.size, sent)
         said = _meaning(desk, check, sent, chosen)
     warm_c = None if only_withdraws else _temperature(sent.part_temperature, desk.person.decimal_mark)
     taken = sent.taken_at or at
@@ -264,7 +238,8 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
         raise _No("taken_at", "That time is in no calendar. Set the clock of the device.")
     for field, text, most in (("note", sent.note, 200), ("reason", sent.reason, 200)):
         _plain_text(field, text, most)
-    row = Reading.objects.create(
+    desk.of[sent.id] = of
+    return Reading(
         id=sent.id,
         examination=desk.examination,
         sequence=desk.examination.counter + 1,
@@ -288,11 +263,6 @@ def _write(desk: _Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
         reason=sent.reason.strip(),
         digest=mark,
     )
-    ReadingPiece.objects.bulk_create(
-        ReadingPiece(reading=row, piece=one, condition=one.condition) for one in of
-    )
-    desk.examination.counter += 1
-    return row
 
 
 def _kept_of(chosen: Chosen) -> dict[str, Any]:
@@ -311,7 +281,7 @@ def _kept_of(chosen: Chosen) -> dict[str, Any]:
     return kept
 
 
-def _withdrawn(desk: _Desk, check: Check, sent: SentReading) -> Reading | None:
+def _withdrawn(desk: Desk, check: Check, sent: SentReading) -> Reading | None:
     """The older reading that this one takes back: one's own or a lead's word, once, with a reason."""
     if sent.withdraws is None:
         return None
@@ -324,7 +294,7 @@ def _withdrawn(desk: _Desk, check: Check, sent: SentReading) -> Reading | None:
         raise _No("reason", "Say why the older reading is withdrawn.")
     if old.value_mm is None and not old.outcome:
         raise _No("withdraws", "That line only withdraws another; it says nothing by itself.")
-    if Reading.objects.filter(withdraws=old).exists():
+    if desk.is_withdrawn(old):
         raise _No("withdraws", "That reading has been withdrawn already.")
     return old
 
@@ -337,7 +307,7 @@ def _place(check: Check, place: str) -> str:
     return place
 
 
-def _meaning(desk: _Desk, check: Check, sent: SentReading, chosen: Chosen) -> _Said:
+def _meaning(desk: Desk, check: Check, sent: SentReading, chosen: Chosen) -> _Said:
     _plain_text("text", sent.text, 60)
     text = " ".join(sent.text.split())
     if not text:
@@ -400,10 +370,15 @@ def _plain_text(field: str, text: str, most: int) -> None:
         raise _No(field, "Write it in one line, without control characters.")
 
 
-def _project(desk: _Desk, recorded: Sequence[UUID], at: datetime) -> None:
+def _project(desk: Desk, at: datetime) -> None:
     """Bring the pieces' measures to what is judged now, for search and for mates."""
-    rows = [desk.known[one] for one in recorded]
-    touched = {one.check_code for one in rows if desk.checks[one.check_code].kind == "measure"}
+    touched = {one.check_code for one in desk.new.values() if desk.checks[one.check_code].kind == "measure"}
     if not touched:
         return
-    project_measures(judgement_of(desk.examination), touched, {one.tag: one for one in desk.pieces}, at)
+    positions = {desk.checks[code].position for code in touched}
+    pieces = desk.in_positions(positions)
+    if len(touched) <= FEW:
+        project_some(desk.examination, desk.guide, desk.variant, touched, pieces, at)
+        return
+    judgement = judgement_of(examinations().get(pk=desk.examination.pk))
+    project_measures(judgement, touched, {one.tag: one for one in pieces}, at)

@@ -12,7 +12,6 @@ import statistics
 import time
 from collections.abc import Iterator
 from typing import Any
-from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -24,14 +23,15 @@ from django.urls import path
 from django.utils.safestring import mark_safe
 
 from inspections.examining import open_examination
-from inspections.guides import guide_of, publish_guide
+from inspections.guides import publish_guide
 from inspections.models import Examination, Reading
-from inspections.recording import SentReading, record_readings
+from inspections.recording import record_readings
 from inventory.models import Piece
 from shop.access import PROGRAM, Actor, ticket_for
 from shop.models import Complaint, TicketComplaint
 from shop.urls import urlpatterns as shop_urls
 from shop.views import for_actor
+from tests.benchmarks.scenes import one_round, p95
 from tests.conftest import Cast, SignedIn
 from tests.inspections.shop import make_gauges, open_ticket, say
 from tests.inspections.test_publishing import DEMONSTRATION
@@ -83,24 +83,6 @@ def fill(held: Examination, by: Actor) -> int:
     return Reading.objects.count()
 
 
-def one_round(held: Examination) -> list[SentReading]:
-    guide = guide_of(held.revision)
-    sent = []
-    for number, check in enumerate(guide.checks_of("FC")):
-        if check.kind == "measure":
-            limit = guide.feature[check.feature].limits[0]
-            value = limit.upper_mm + 0.02 if number % 9 == 0 else (limit.new_min_mm + limit.new_max_mm) / 2
-            for place in check.places or ("",):
-                sent.append(SentReading(uuid4(), check.code, f"{value:.4f} mm", gauge="B1", place=place))
-        elif check.kind in {"count", "identify"}:
-            sent.append(SentReading(uuid4(), check.code, check.expects("FC")))
-        elif check.kind in {"look", "thread"}:
-            defects = guide.defects_of.get(check.code, ())
-            seen = defects[0].code if defects and number % 7 == 0 else "sound"
-            sent.append(SentReading(uuid4(), check.code, seen))
-    return sent
-
-
 @pytest.fixture
 def client(cast: Cast, signed_in: SignedIn) -> Iterator[Client]:
     publish_guide(text=DEMONSTRATION.read_text(), by=PROGRAM)
@@ -119,10 +101,6 @@ def timed(client: Client, address: str) -> float:
     took = (time.perf_counter() - start) * 1000
     assert answer.status_code == 200
     return took
-
-
-def p95(times: list[float]) -> float:
-    return statistics.quantiles(times, n=20)[18]
 
 
 def cut(text: str) -> list[str]:
