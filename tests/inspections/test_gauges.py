@@ -384,8 +384,8 @@ def test_a_zeroing_that_cannot_be_is_said_by_field(
     gauge = make("BOR", kind="bore gauge")
     make()
     make("LATE", kind="setting master", size_mm=25.0, due_on=clock.today() - timedelta(days=1))
+    whole = {"master": "a block", "key": "k", "off": "", "note": ""} | said
     with pytest.raises(Refusal) as caught:
-        whole = {"master": "a block", "key": "k", "off": "", "note": ""} | said
         zero_gauge(
             gauge=gauge,
             by=technician,
