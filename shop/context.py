@@ -25,4 +25,5 @@ def places(request: HttpRequest) -> dict[str, Any]:
         for key, label, right in PLACES
         if not right or user.may(right)
     ]
-    return {"places": rows, "shop_name": settings.SHOP_NAME, "place": here}
+    finds = user.may("see_tickets") or user.may("see_stock")
+    return {"places": rows, "shop_name": settings.SHOP_NAME, "place": here, "finds_tags": finds}
