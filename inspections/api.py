@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID
@@ -20,7 +19,6 @@ from inspections.models import Examination
 from inspections.recording import MOST_READINGS, SentReading, record_at
 from shop.access import Actor, NotThere, asker, ticket_for
 from shop.models import Ticket
-from shop.prepared import Prepared
 
 tickets = Router(tags=["tickets"])
 examinations = Router(tags=["examinations"])
@@ -70,9 +68,13 @@ def _sent(one: ReadingIn) -> SentReading:
     return SentReading(**(one.model_dump() | {"text": str(one.text), "pieces": tuple(one.pieces)}))
 
 
-def _record(examination_id: int, sent: ReadingsIn, by: Actor) -> dict[str, Any]:
+def _record(
+    sent: ReadingsIn, by: Actor, *, pk: int | None = None, number: int | None = None
+) -> dict[str, Any]:
+    by.need("see_tickets")
     recorded = record_at(
-        examination_id=examination_id,
+        pk=pk,
+        number=number,
         readings=[_sent(one) for one in sent.readings],
         by=by,
         sent_at=sent.sent_at,
@@ -90,20 +92,6 @@ def _record(examination_id: int, sent: ReadingsIn, by: Actor) -> dict[str, Any]:
     return {"counter": recorded.counter, "results": rows}
 
 
-_EXAMINATION = Prepared(lambda number: Examination.objects.filter(ticket__number=number).values_list("pk"))
-_EXAMINED = Prepared(lambda pk: Examination.objects.filter(pk=pk).values_list("pk"))
-
-
-def _one(found: Sequence[tuple[Any, ...]], by: Actor) -> int:
-    """The examination's id, if ``by`` may record its readings."""
-    by.need("see_tickets")
-    if not found:
-        raise NotThere
-    by.need("record_readings")
-    pk: int = found[0][0]
-    return pk
-
-
 def _of_ticket(ticket: Ticket) -> Examination:
     found = rows.examinations().filter(ticket=ticket).first()
     if found is None:
@@ -115,17 +103,14 @@ def _of_ticket(ticket: Ticket) -> Examination:
 def send_readings(request: HttpRequest, number: Number, sent: ReadingsIn) -> dict[str, Any]:
     """Record readings of a ticket's unit, each answered on its own. Sending one again is harmless."""
     by = asker(request)
-    found = _EXAMINATION.rows(number)
-    if not found:  # a colleague without the right is told so, stripped or not
-        ticket_for(by, number, "record_readings")
-    return _record(_one(found, by), sent, by)
+    return _record(sent, by, number=number)
 
 
 @examinations.post("/{pk}/readings", response=ResultsOut)
 def send_readings_of_examination(request: HttpRequest, pk: Number, sent: ReadingsIn) -> dict[str, Any]:
     """The same by the examination's id: for a donor, which has no ticket."""
     by = asker(request)
-    return _record(_one(_EXAMINED.rows(pk), by), sent, by)
+    return _record(sent, by, pk=pk)
 
 
 @tickets.get("/{number}/findings")

@@ -7,6 +7,8 @@ from datetime import datetime
 from typing import Any, NamedTuple
 from uuid import UUID
 
+from django.db.models import OuterRef, Q, Subquery
+
 from inspections.document import Check, GuideIndex, Position
 from inspections.examining import need_stage
 from inspections.gauge_desk import Chosen, Rack, choose_gauge
@@ -18,6 +20,7 @@ from inspections.zeroing import last_zeroings
 from inventory.models import Piece
 from shop import clock
 from shop.access import Actor, NotThere
+from shop.models import Ticket
 from shop.prepared import Prepared, as_model, columns_of
 
 FEW = 8  # so many or fewer are asked for one by one; of more, all are
@@ -25,24 +28,28 @@ FEW = 8  # so many or fewer are asked for one by one; of more, all are
 _LOCKED = Prepared(
     lambda pk: Examination.objects.filter(pk=pk).select_for_update().values_list(*columns_of(Examination))
 )
+# No join: the ticket is not locked.
+_LOCKED_OF_TICKET = Prepared(
+    lambda number: (
+        Examination.objects.filter(ticket__in=Ticket.objects.filter(number=number).values("pk"))
+        .select_for_update()
+        .values_list(*columns_of(Examination))
+    )
+)
 _HELD = Prepared(
     lambda pk: Examination.objects.filter(pk=pk).values_list(
         "revision__digest", "ticket__number", "ticket__stage", "ticket__variant__code", "donor__variant__code"
     )
 )
+_NEWEST = Zeroing.objects.filter(Q(gauge=OuterRef("pk")) | Q(gauge=OuterRef("second"))).order_by("-id")
+# With each gauge the last time that it was zeroed; a chain goes by what it is read with as well.
 _GAUGES = Prepared(
     lambda codes: (
         Gauge.objects.filter(code__in=codes, retired_at__isnull=True)
         .order_by()
-        .values_list(*columns_of(Gauge))
+        .values_list(Subquery(_NEWEST.values("pk")[:1]), *columns_of(Gauge))
     )
 )
-_ZEROINGS = Prepared(
-    lambda gauges: (
-        Zeroing.objects.filter(gauge__in=gauges).order_by("-id").values_list(*columns_of(Zeroing))[:1]
-    )
-)
-_KNOWN = Prepared(lambda ids: Reading.objects.filter(pk__in=ids).order_by().values_list("sequence"))
 _PIECE = ("pk", "tag", "position__code", "position__name", "condition", "size", "owner", "missing", "state")
 _OF_TICKET = Prepared(
     lambda pk, codes: (
@@ -81,12 +88,20 @@ class _Gauges(Mapping[str, Gauge]):
     """The gauges in use by code: those at hand are fetched, all of them only where a message lists them."""
 
     def __init__(self, codes: Collection[str]) -> None:
-        wanted = tuple(sorted({one for one in codes if one and "\x00" not in one}))
-        rows = _GAUGES.rows(wanted) if len(wanted) <= FEW else []
-        self.at_hand = {one.code: one for one in (as_model(Gauge, row) for row in rows)}
+        wanted = {one for one in codes if one and "\x00" not in one}
         self._all: dict[str, Gauge] | None = None
-        if len(wanted) > FEW:
+        self.zeroings: dict[int, Zeroing] = {}
+        if len(wanted) <= FEW:
+            rows = _GAUGES.rows(tuple(wanted))
+            self.at_hand = {one.code: one for one in (as_model(Gauge, row[1:]) for row in rows)}
+            for newest, pk, *_ in rows:
+                if newest is not None:
+                    self.zeroings[pk] = Zeroing(pk=newest)
+            if any(one.needs_zeroing for one in self.at_hand.values()):
+                self.zeroings = last_zeroings(self.at_hand.values())
+        else:
             self.at_hand = {code: one for code, one in self._whole().items() if code in wanted}
+            self.zeroings = last_zeroings(self.at_hand.values())
 
     def _whole(self) -> dict[str, Gauge]:
         if self._all is None:
@@ -107,27 +122,25 @@ class _Gauges(Mapping[str, Gauge]):
         return len(self._whole())
 
 
-def _last_zeroings(gauges: Collection[Gauge]) -> dict[int, Zeroing]:
-    if len(gauges) > FEW:
-        return last_zeroings(gauges)
-    found = {}
-    for one in gauges:
-        rows = _ZEROINGS.rows((one.pk, one.second_id or one.pk))
-        if rows:
-            found[one.pk] = as_model(Zeroing, rows[0])
-    return found
+def known_readings(readings: Sequence[Any]) -> dict[UUID, Reading]:
+    """Those that are known already, of what was sent and of what it takes back."""
+    wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
+    return {one.pk: one for one in Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")}
 
 
 class Desk:
     """One call's examination, locked, with its guide, pieces and gauges; ``new``: what it will write."""
 
-    def __init__(self, pk: int, readings: Sequence[Any], by: Actor, at: datetime) -> None:
+    def __init__(
+        self, pk: int | None, number: int | None, readings: Sequence[Any], by: Actor, at: datetime
+    ) -> None:
         # The counter is the sequence: writers of one examination come one after another.
-        locked = _LOCKED.rows(pk)
+        locked = _LOCKED_OF_TICKET.rows(number) if pk is None else _LOCKED.rows(pk)
         if not locked:
             raise NotThere
         self.examination: Examination = as_model(Examination, locked[0])
-        digest, self.ticket_number, stage, variant, donors = _HELD.rows(pk)[0]
+        # Asked after the lock: a stage may have changed while this one waited.
+        digest, self.ticket_number, stage, variant, donors = _HELD.rows(self.examination.pk)[0]
         if stage is not None:
             need_stage(stage)
         self.by = by
@@ -141,19 +154,14 @@ class Desk:
         self._whole = False
         self._look_up_pieces({one.check for one in readings})
         gauges = _Gauges({one.gauge for one in readings})
-        self.rack = Rack(gauges, _last_zeroings(gauges.at_hand.values()), clock.today(at), at)
+        self.rack = Rack(gauges, gauges.zeroings, clock.today(at), at)
         self.warnings: dict[UUID, str] = {}
         self.sent_at: datetime | None = None
-        self.known = self._known(readings)
+        self.alone = len(readings) <= 1 and not any(one.withdraws for one in readings)
+        # Of one alone the database tells when it is written; it is seldom known.
+        self.known = {} if self.alone else known_readings(readings)
         self.new: dict[UUID, Reading] = {}
         self.of: dict[UUID, Sequence[BenchPiece | Lifted]] = {}
-
-    def _known(self, readings: Sequence[Any]) -> dict[UUID, Reading]:
-        wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
-        if len(wanted) <= FEW and not _KNOWN.rows(tuple(wanted)):
-            return {}
-        rows = Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")
-        return {one.pk: one for one in rows}
 
     def _look_up_pieces(self, codes: Collection[str]) -> None:
         """Those in the positions of these checks and of what is tried with them."""

@@ -18,7 +18,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, connection, transaction
 
-from inspections.desk import FEW, BenchPiece, Desk, Lifted
+from inspections.desk import FEW, BenchPiece, Desk, Lifted, known_readings
 from inspections.device_clock import in_utc, is_off
 from inspections.document import Check, GuideIndex
 from inspections.findings import examinations, judgement_of
@@ -103,24 +103,25 @@ def record_readings(
     The same id with the same content is *already recorded*. Raises Conflict when the ticket's stage allows
     no reading, Refusal for more than 500 at once.
     """
-    return record_at(examination_id=examination.pk, readings=readings, by=by, at=at, sent_at=sent_at).results
+    return record_at(pk=examination.pk, readings=readings, by=by, at=at, sent_at=sent_at).results
 
 
 def record_at(
     *,
-    examination_id: int,
+    pk: int | None = None,
+    number: int | None = None,
     readings: Sequence[SentReading],
     by: Actor,
     at: datetime | None = None,
     sent_at: datetime | None = None,
 ) -> Recorded:
-    """The same by the examination's id; NotThere if there is none."""
+    """The same by the examination's id or its ticket's number; NotThere if there is none."""
     by.need("record_readings")
     at = at or clock.now()
     if len(readings) > MOST_READINGS:
         raise Refusal(readings=f"Send at most {MOST_READINGS} readings at once.")
     with transaction.atomic():
-        desk = Desk(examination_id, readings, by, at)
+        desk = Desk(pk, number, readings, by, at)
         desk.sent_at = sent_at if sent_at is not None and sent_at.tzinfo is not None else None
         held = desk.examination
         before = held.counter
@@ -153,6 +154,10 @@ def _answer(desk: Desk, sent: SentReading, at: datetime) -> Result:
     try:
         row = _row(desk, sent, mark, at)
     except _No as no:
+        # What is recorded stays so, even if it would be refused today.
+        known = known_readings([sent]).get(sent.id) if desk.alone else None
+        if known is not None:
+            return _again(sent.id, known, mark)
         return Result(sent.id, "refused", no.message, no.field)
     desk.known[sent.id] = desk.new[sent.id] = row
     desk.examination.counter += 1
@@ -169,12 +174,25 @@ def _again(key: UUID, known: Reading, mark: str) -> Result:
 def _write_rows(desk: Desk, before: int) -> dict[UUID, Result]:
     """All of the call's rows at once; if one was known elsewhere, each by itself. Gives what was not written,
     and leaves it out of ``desk.new``."""
+    rows = list(desk.new.values())
+    if desk.alone:
+        return _write_alone(desk, rows[0], before)
     try:
         with transaction.atomic():
-            _insert(desk, list(desk.new.values()))
+            _insert(desk, rows)
     except IntegrityError:
         return _write_each(desk, before)
     return {}
+
+
+def _write_alone(desk: Desk, row: Reading, before: int) -> dict[UUID, Result]:
+    """One that takes nothing back: the database says whether its id is known."""
+    if insert_rows(Reading, [row], "ON CONFLICT (id) DO NOTHING"):
+        _insert_pieces(desk, [row])
+        return {}
+    desk.new.clear()
+    desk.examination.counter = before
+    return {row.pk: _again(row.pk, Reading.objects.get(pk=row.pk), row.digest)}
 
 
 def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
@@ -203,14 +221,16 @@ def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
 
 def _insert(desk: Desk, rows: Sequence[Reading]) -> None:
     insert_rows(Reading, rows)
-    insert_rows(
-        ReadingPiece,
-        [
-            ReadingPiece(reading_id=row.pk, piece_id=one.pk, condition=one.condition)
-            for row in rows
-            for one in desk.of[row.pk]
-        ],
-    )
+    _insert_pieces(desk, rows)
+
+
+def _insert_pieces(desk: Desk, rows: Sequence[Reading]) -> None:
+    of = [
+        ReadingPiece(reading_id=row.pk, piece_id=one.pk, condition=one.condition)
+        for row in rows
+        for one in desk.of[row.pk]
+    ]
+    insert_rows(ReadingPiece, of)
 
 
 def _row(desk: Desk, sent: SentReading, mark: str, at: datetime) -> Reading:

@@ -101,23 +101,36 @@ def make_token(*, user: User, label: str, at: datetime | None = None) -> str:
     return secret
 
 
+_PERSON = [
+    one
+    for one in columns_of(User)
+    if one in {"id", "is_superuser", "username", "is_active", "display_name", "decimal_mark"}
+]
+_RIGHTS = ("user__groups__name", "user__groups__permissions__codename", "user__user_permissions__codename")
 _USER_OF = Prepared(
-    lambda digest: Token.objects.filter(
-        digest=digest, revoked_at__isnull=True, user__is_active=True
-    ).values_list("pk", "last_used_at", "user__supplier", *columns_of(User, "user__"))
+    lambda digest: (
+        Token.objects.filter(digest=digest, revoked_at__isnull=True, user__is_active=True)
+        .order_by()
+        .values_list(*_RIGHTS, "pk", "last_used_at", "user__supplier", *(f"user__{one}" for one in _PERSON))
+    )
 )
 
 
 def user_of_token(secret: str, at: datetime | None = None) -> User | None:
-    """The active user whose unrevoked token this is; notes when it was used, at most once a minute."""
-    found = _USER_OF.rows(_digest(secret))
-    if not found:
+    """The active user whose unrevoked token this is, with all rights; notes when it was used, at most once a
+    minute. One statement: a line for each right."""
+    lines = _USER_OF.rows(_digest(secret))
+    if not lines:
         return None
-    (pk, used_at, supplier, *columns), *_ = found
+    pk, used_at, supplier, *columns = lines[0][3:]
     at = at or clock.now()
     if used_at is None or (at - used_at).total_seconds() > 60:
         Token.objects.filter(pk=pk).update(last_used_at=at)
-    user = as_model(User, columns)
+    user = as_model(User, columns, _PERSON)
+    user.holds(
+        groups={group for group, *_ in lines if group},
+        rights={right for line in lines for right in line[1:3] if right},
+    )
     if supplier is None:  # known now, and not asked for again
         User._meta.get_field("supplier").set_cached_value(user, None)
     return user

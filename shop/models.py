@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
-from django.contrib.auth.models import AbstractUser, Group, Permission
+from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
 from django.utils.functional import cached_property
@@ -53,27 +53,30 @@ class User(AbstractUser):
 
     def may(self, right: str) -> bool:
         """Does this person hold the right? Asked by its short name."""
-        return self.is_active and (self.is_superuser or right in self._held)
+        return self.is_active and (self.is_superuser or right in self._held[1])
 
     @property
     def is_lead(self) -> bool:
-        return self.is_active and any(name == LEAD for name, _ in self._in_groups)
+        return self.is_active and LEAD in self._held[0]
+
+    def holds(self, *, groups: set[str], rights: set[str]) -> None:
+        """What was asked for together with the person is not asked for again."""
+        self.__dict__["_held"] = groups, rights
 
     @cached_property
-    def _in_groups(self) -> list[tuple[Any, ...]]:
-        """Each group with each of its rights, asked once a request."""
-        return _GROUPS_OF.rows(self.pk)
-
-    @cached_property
-    def _held(self) -> set[str]:
-        own = {right for (right,) in _OWN_RIGHTS_OF.rows(self.pk)}
-        return own | {right for _, right in self._in_groups if right}
+    def _held(self) -> tuple[set[str], set[str]]:
+        """Names of groups and rights, asked for once a request."""
+        rows = _HELD_BY.rows(self.pk)
+        return {name for name, *_ in rows if name}, {one for _, *rights in rows for one in rights if one}
 
 
-_GROUPS_OF = Prepared(
-    lambda pk: Group.objects.filter(user=pk).order_by().values_list("name", "permissions__codename")
+_HELD_BY = Prepared(
+    lambda pk: (
+        User.objects.filter(pk=pk)
+        .order_by()
+        .values_list("groups__name", "groups__permissions__codename", "user_permissions__codename")
+    )
 )
-_OWN_RIGHTS_OF = Prepared(lambda pk: Permission.objects.filter(user=pk).order_by().values_list("codename"))
 
 
 class Token(models.Model):

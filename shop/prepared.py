@@ -110,17 +110,20 @@ def columns_of(model: type[Model], before: str = "") -> list[str]:
     return [f"{before}{one.attname}" for one in model._meta.concrete_fields]
 
 
-def as_model(model: type[M], values: Sequence[Any]) -> M:
-    return model.from_db(connection.alias, [one.attname for one in model._meta.concrete_fields], values)
+def as_model(model: type[M], values: Sequence[Any], names: Sequence[str] = ()) -> M:
+    """The model's row. ``names``: of the columns asked for, in the model's own order, if not all."""
+    return model.from_db(connection.alias, names or columns_of(model), values)
 
 
-def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> None:
-    """Insert new rows: no signal, no id given back. ``ending``: an ON CONFLICT of the caller's."""
+def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> int:
+    """Insert new rows: no signal, no id given back. ``ending``: an ON CONFLICT of the caller's. Gives how
+    many were written."""
     fields = [one for one in model._meta.concrete_fields if not isinstance(one, AutoField)]
     quote = connection.ops.quote_name
     names = ", ".join(quote(str(one.column)) for one in fields)
     line = f"({', '.join(['%s'] * len(fields))})"
     step = max(1, MOST_VALUES // len(fields))
+    written = 0
     with connection.cursor() as cursor:
         for start in range(0, len(rows), step):
             some = rows[start : start + step]
@@ -132,3 +135,5 @@ def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> 
                 f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES {lines} {ending}",  # noqa: S608
                 values,
             )
+            written += cursor.rowcount
+    return written
