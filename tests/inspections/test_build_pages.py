@@ -196,8 +196,8 @@ def test_an_early_sheet_shows_no_boxes_to_fill(job: Job, signed_in: SignedIn) ->
 def test_a_fit_that_may_be_outside_says_how_likely_it_is_inside(job: Job, signed_in: SignedIn) -> None:
     """Mean bore 26.026 less shaft 26.028 is −2 µm, and of it Φ(2 / 1.345) = 0.931 is interference.
 
-    U of one reading: 2² + (2/√12)² = 4.33 µm², of which 1² is calibration; of the mean of two 1 + 3.33/2 = 2.67;
-    warmth adds about 0.1 to each: U = √(4.43 + 2.77) = 2.69 µm.
+    U of one reading: 2² + (2/√12)² = 4.33 µm², of which 1² is calibration; of the mean of two
+    1 + 3.33/2 = 2.67; warmth adds about 0.1 to each: U = √(4.43 + 2.77) = 2.69 µm.
     """
     job.read("CASE.LSR", "26.042 mm")
     sheet = make_sheet(ticket=job.ticket, by=job.actor("lead"))
