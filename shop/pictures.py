@@ -81,22 +81,25 @@ def bolt_picture(bolts: Sequence[tuple[str, float, float, int]]) -> str:
     span = max(max(xs) - min(xs), (max(ys) - min(ys)) * 300 / 170, 1e-9)
     scale = 270 / span
     middle_x, middle_y = (max(xs) + min(xs)) / 2, (max(ys) + min(ys)) / 2
-    height = max((max(ys) - min(ys)) * scale, 0.0) + 72
+    height = max((max(ys) - min(ys)) * scale, 0.0) + 104
     half_w, half_h = (max(xs) - min(xs)) * scale / 2, (max(ys) - min(ys)) * scale / 2
     marks = []
     for name, x, y, order in sorted(bolts, key=lambda one: one[3]):
         px, py = 180 + (x - middle_x) * scale, height / 2 - (y - middle_y) * scale
         label = ""
         if name and not name.isdigit():  # one number at a bolt, its turn; two cannot be told apart
-            label = f'<text x="{_n(px)}" y="{_n(py + 31)}" text-anchor="middle">{escape(name)}</text>'
+            # Beside the centre line, not on it.
+            at, anchor = (px + 6, "start") if abs(px - 180) < 12 else (px, "middle")
+            shown = escape(name if len(name) <= 8 else f"{name[:7]}…")
+            label = f'<text x="{_n(at)}" y="{_n(py + 31)}" text-anchor="{anchor}">{shown}</text>'
         marks.append(
             f'<g class="balloon"><circle cx="{_n(px)}" cy="{_n(py)}" r="15"/>'
             f'<text x="{_n(px)}" y="{_n(py)}">{order}</text></g>{label}'
         )
-    outer = _box(180 - half_w - 24, height / 2 - half_h - 24, half_w * 2 + 48, half_h * 2 + 48)
+    outer = _box(180 - half_w - 28, height / 2 - half_h - 40, half_w * 2 + 56, half_h * 2 + 80)
     inner = ""
-    if half_w > 40 and half_h > 40:
-        box = _box(180 - half_w + 26, height / 2 - half_h + 26, half_w * 2 - 52, half_h * 2 - 52)
+    if half_w > 40 and half_h > 56:
+        box = _box(180 - half_w + 28, height / 2 - half_h + 42, half_w * 2 - 56, half_h * 2 - 84)
         inner = f'<path class="fine" d="{box}"/>'
     turns = ", ".join(name or str(turn) for name, _, _, turn in sorted(bolts, key=lambda one: one[3]))
     said = f"Tightening order of {len(bolts)} bolts: {turns}"

@@ -32,7 +32,11 @@ def problem(
 def _fields(trouble: ValidationError) -> list[tuple[str, str]]:
     rows = []
     for one in trouble.errors:
-        where = [str(part) for part in one["loc"] if part not in {"body", "query", "path", "form", "payload", "data"}]
+        where = [str(part) for part in one["loc"]]
+        # Only what the framework puts in front goes: a field of the body may be called "form" itself.
+        for wrapping in ({"body", "query", "path", "form", "header", "file"}, {"payload", "data"}):
+            if where and where[0] in wrapping:
+                where = where[1:]
         rows.append((".".join(where), str(one["msg"])))
     return rows
 

@@ -71,7 +71,7 @@ def form_factor(one: Gear) -> FormFactor:
     memory = column != "full_depth"
     source = f"Machinery's Handbook, outline factors Y{f' ({FROM_MEMORY})' if memory else ''}"
     step = Step(
-        "Y, linear in 1/z", (("z", f"{teeth:.1f}"), ("teeth", one.rack.form), ("Y", f"{found:.3f}")), source
+        "Y, linear in 1/z", (("z", f"{teeth:g}"), ("teeth", one.rack.form), ("Y", f"{found:.3f}")), source
     )
     cautions = [f"Outline factors of {one.rack.form} teeth: {FROM_MEMORY}"] if memory else []
     if one.shift:

@@ -85,7 +85,7 @@ def tapping_drill(designation: str | Thread, share: float = 0.75) -> TappingDril
         ("d", f"{cut.major_mm:.3f} mm"),
         ("P", f"{cut.pitch_mm:.4f} mm"),
         ("h", f"{_HEIGHT[cut.angle_deg]:.4f}"),
-        ("share", f"{share:.0%}"),
+        ("share", f"{share * 100:.0f} %"),
     )
     step = Step(f"hole = d − share × h P = {hole:.3f} mm", inputs, f"{COMMON_PRACTICE}; height of the form")
     return TappingDrill(cut.designation, hole, drills, (step,), (REAM,))

@@ -182,7 +182,7 @@ def end_float(
     cautions = [MEASURE_AGAIN]
     if best and prefer == "cost" and best[0].probability < threshold:
         cautions.append(
-            f"No choice is {threshold:.0%} likely inside: the likeliest is given, not the cheapest"
+            f"No choice is {threshold * 100:.0f} % likely inside: the likeliest is given, not the cheapest"
         )
     if best and best[0].probability < 0.5 + 1e-9:
         cautions.append("Even this is no better than even. Measure closer or get another thickness")

@@ -333,8 +333,8 @@ def _warming(
     grown = diameter * 1000 * (outer.per_kelvin - inner.per_kelvin) * (temperature - 20)
     inputs = (
         ("D", f"{diameter:g} mm"),
-        ("α hole", f"{outer.per_kelvin * 1e6:g}e-6/K ({outer.material})"),
-        ("α shaft", f"{inner.per_kelvin * 1e6:g}e-6/K ({inner.material})"),
+        ("α hole", f"{outer.per_kelvin * 1e6:g} × 10⁻⁶/K ({outer.material})"),
+        ("α shaft", f"{inner.per_kelvin * 1e6:g} × 10⁻⁶/K ({inner.material})"),
         ("T", f"{temperature:g} °C"),
     )
     formula = f"growth of clearance = D (α hole − α shaft)(T − 20) = {grown:.2f} µm"

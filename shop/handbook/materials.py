@@ -51,7 +51,7 @@ def _named() -> dict[str, Expansion]:
         per_kelvin = float(row["per_kelvin_e6"]) / 1e6
         memory = row["status"] == "memory"
         source = f"{row['source']} ({FROM_MEMORY})" if memory else row["source"]
-        step = Step("α, linear expansion", ((row["material"], f"{row['per_kelvin_e6']}e-6/K"),), source)
+        step = Step("α, linear expansion", ((row["material"], f"{row['per_kelvin_e6']} × 10⁻⁶/K"),), source)
         cautions = (f"Expansion of {row['material']}: {FROM_MEMORY}",) if memory else ()
         one = Expansion(row["material"], per_kelvin, source, (step,), cautions)
         known.update(dict.fromkeys([row["material"], *row["also"].split("|")], one))

@@ -101,8 +101,8 @@ def parse(text: str, kind: str, default_unit: str | None = None, decimal_mark: s
     canonical = float(value * factor + offset)
     if not (rule.low <= canonical <= rule.high):
         raise Refused(
-            f'"{_shown(text)}" is out of range: a {kind} is from {rule.low:g} to {rule.high:g} '
-            f"{rule.canonical}. Write it like {rule.example}"
+            f'"{_shown(text)}" is out of range: a {kind} is from {_plain(rule.low)} to {_plain(rule.high)}'
+            f"{'' if kind == 'count' else f' {rule.canonical}'}. Write it like {rule.example}"
         )
     name = typed_unit or default_unit or unit.name
     formula = f"canonical = typed × {float(factor):.10g}" + (f" + {float(offset):.8g}" if offset else "")
@@ -202,6 +202,8 @@ def _spellings(kind: str) -> dict[str, Unit]:
 
 def _named(rule: Kind, kind: str, name: str) -> Unit:
     unit = _spellings(kind).get(name)
+    if unit is None and kind == "count":
+        raise Refused(f"A count has no unit. Write it like {rule.example}")
     if unit is None:
         known = ", ".join(one.name for one in rule.units)
         raise Refused(
@@ -275,6 +277,11 @@ def _one_reading(digits: str, mark: str | None, places: str, decimal_mark: str) 
         f'"{digits}{mark}{places}" could mean {digits}{decimal_mark}{places} or {digits}{places}. '
         f"Write {digits}{decimal_mark}{places} or {digits}{places}"
     )
+
+
+def _plain(number: float) -> str:
+    """A limit without a power, with the typographic minus."""
+    return f"{Decimal(repr(number)).normalize():f}".replace("-", "−")
 
 
 def _spaced(text: str) -> str:

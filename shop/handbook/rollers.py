@@ -74,7 +74,7 @@ def needle_rollers(bore: float, shaft: float, roller: float, count: int) -> Need
         ("bore", f"{bore:g} mm"),
         ("shaft", f"{shaft:g} mm"),
         ("roller", f"{roller:g} mm"),
-        ("count", f"{count}"),
+        ("count", f"{count:g}"),
     )
     steps = (
         Step(

@@ -117,7 +117,9 @@ def score(forecasts: Sequence[Sequence[float]], came: Sequence[float], levels: S
         ),
     )
     poor = [one for one in scores if one.p_value < 0.05]
-    cautions = [f"At level {one.level:g} the dates held {one.coverage:.0%} of the time" for one in poor]
+    cautions = [
+        f"At level {one.level:g} the dates held {one.coverage * 100:.0f} % of the time" for one in poor
+    ]
     if len(came) < 20:
         cautions.append(f"Only {len(came)} cases: a back-test of so few says little")
     return BackTest(tuple(scores), len(came), steps, tuple(cautions))

@@ -131,7 +131,7 @@ def tightening(
     if most > 1.001 * strength.proof_mpa * area:
         cautions.append("With little friction this torque takes the bolt beyond its proof load. Aim lower")
     done = short_form(bolt, preload, factor)
-    spread = Step("F/(1 ± s), T (1 ± s)", (("s", f"{SCATTER:.0%}"),), COMMON_PRACTICE)
+    spread = Step("F/(1 ± s), T (1 ± s)", (("s", f"{SCATTER * 100:.0f} %"),), COMMON_PRACTICE)
     return Tightening(
         torque_nm=done.torque_nm,
         torque_min_nm=done.torque_nm * (1 - SCATTER),
@@ -207,7 +207,7 @@ def pattern(bolts: Sequence[tuple[str, float, float]], fractions: Sequence[float
             left.remove(order[-1])
     inputs = (
         ("centre", f"{centre[0]:.1f}, {centre[1]:.1f} mm"),
-        ("passes", ", ".join(f"{share:.0%}" for share in shares)),
+        ("passes", ", ".join(f"{share * 100:.0f} %" for share in shares)),
     )
     step = Step("nearest the centre first, then its opposite", inputs, COMMON_PRACTICE)
     return Pattern(

@@ -3,11 +3,13 @@
 A result is a frozen dataclass of its own topic that ends with ``working`` and ``cautions``.
 """
 
+import re
 from dataclasses import dataclass
 
 COMMON_PRACTICE = "common practice, no source"
 FROM_MEMORY = "from memory: check before relying on it"
 INVENTED = "invented for the demonstration"
+_MINUS = re.compile(r"(?<![\w/.)\-])-(?=[0-9])")
 
 
 class Danger(str):
@@ -23,6 +25,12 @@ class Step:
     formula: str
     inputs: tuple[tuple[str, str], ...]
     source: str
+
+    def __post_init__(self) -> None:
+        """A number below 0 has the typographic minus, as everywhere that a person reads."""
+        if any("-" in value for _, value in self.inputs):
+            signed = tuple((name, _MINUS.sub("−", value)) for name, value in self.inputs)
+            object.__setattr__(self, "inputs", signed)
 
     def as_dict(self) -> dict[str, object]:
         return {"formula": self.formula, "inputs": dict(self.inputs), "source": self.source}

@@ -49,7 +49,7 @@ def _one_load(values: Values) -> Answer:
         )
     except OutOfRange as trouble:
         name = {"load": "dynamic_rating", "speed_rpm": "speed"}.get(trouble.argument, trouble.argument)
-        raise Refusal(**{name: sentence(trouble)}) from None
+        raise Refusal(**{name: sentence(trouble, name)}) from None
     steps += found.working
     cautions += found.cautions
     rows = [
@@ -85,7 +85,7 @@ def _several(values: Values) -> Answer:
             load, more, words = _load(values, line["radial"], line["axial"])
         except OutOfRange as trouble:
             name = trouble.argument if trouble.argument in {"x", "y", "e", "f0"} else "duty"
-            raise Refusal(**{name: f"Line {number}: {sentence(trouble)}"}) from None
+            raise Refusal(**{name: f"Line {number}: {sentence(trouble, name)}"}) from None
         steps += more
         cautions += words
         duties.append(Duty(line["name"], line["share"], line["speed"], load.equivalent_load_n))
@@ -93,7 +93,7 @@ def _several(values: Values) -> Answer:
         found = duty_life(values["dynamic_rating"], duties, values["kind"])
     except OutOfRange as trouble:
         field = {"load": "dynamic_rating", "dynamic_rating": "dynamic_rating"}.get(trouble.argument, "duty")
-        raise Refusal(**{field: sentence(trouble)}) from None
+        raise Refusal(**{field: sentence(trouble, field)}) from None
     except Refused as trouble:
         raise Refusal(duty=sentence(trouble)) from None
     reply = {

@@ -39,6 +39,7 @@ def zones(named: Sequence[tuple[str, float, float]]) -> SafeString:
         words.append(_text(x, top + 150 + 52, name))
     said = "; ".join(f"{name} from {_um(lower)} to {_um(upper)} µm" for name, lower, upper in named)
     line = f'<path class="outline" d="M96 {_n(y(0))}H{_n(WIDTH - 12)}"/>' + _text(52, y(0) + 5, "zero line")
+    line += _text(52, y(0) + 23, "µm")
     return _svg(WIDTH, top + 150 + 64, f"Tolerance zones: {said}", line + "".join(bars) + "".join(words))
 
 
@@ -118,7 +119,7 @@ def _text(x: float, y: float, words: str) -> str:
 
 
 def _um(value: float) -> str:
-    return f"{value:+g}".replace("-", "−")
+    return f"{value:+g}".replace("-", "−") if value else "0"
 
 
 def _n(value: float) -> str:

@@ -10,7 +10,7 @@ from shop.handbook.inchfits import inch_fit
 from shop.refusals import Refusal
 from shop.topics.arguments import diameter, material
 from shop.topics.drawings import zones
-from shop.topics.shown import mm, um
+from shop.topics.shown import celsius, mm, play, um
 from shop.topics.table import Answer, Argument, Topic, asked
 
 Values = Mapping[str, Any]
@@ -21,14 +21,14 @@ def _limits(values: Values) -> Answer:
     return Answer(
         {"lower_um": found.lower_um, "upper_um": found.upper_um},
         (
+            ("Smallest", mm(found.lower_mm, 0.0001)),
+            ("Largest", mm(found.upper_mm, 0.0001)),
             ("Lower deviation", um(found.lower_um)),
             ("Upper deviation", um(found.upper_um)),
-            ("Smallest", mm(found.lower_mm)),
-            ("Largest", mm(found.upper_mm)),
         ),
         found.working,
         found.cautions,
-        drawing=zones([(found.zone, found.lower_um, found.upper_um)]),
+        drawing=zones([(f"{found.zone}, {values['diameter']:g} mm", found.lower_um, found.upper_um)]),
     )
 
 
@@ -44,6 +44,12 @@ def _fit(values: Values) -> Answer:
             if values[key] is None:
                 raise Refusal(**{key: "A fit at another temperature needs both materials."})
     found = fits.fit(values["diameter"], values["hole"], values["shaft"], **warm)
+    at = made = ""
+    cold: list[tuple[str, str]] = []
+    if values["temperature"] is not None:
+        at, made = f" at {celsius(values['temperature'])}", " at 20 °C"
+        same = fits.fit(values["diameter"], values["hole"], values["shaft"])
+        cold = [("At 20 °C", f"{play(same.clearance_min_um)} to {play(same.clearance_max_um)}")]
     parts = {
         name: {"lower_um": one.lower_um, "upper_um": one.upper_um}
         for name, one in (("hole", found.hole), ("shaft", found.shaft))
@@ -56,15 +62,21 @@ def _fit(values: Values) -> Answer:
             "character": found.character,
         },
         (
-            ("Character", found.character),
-            ("Least clearance", um(found.clearance_min_um)),
-            ("Most clearance", um(found.clearance_max_um)),
-            ("Hole", f"{um(found.hole.lower_um)} to {um(found.hole.upper_um)}"),
-            ("Shaft", f"{um(found.shaft.lower_um)} to {um(found.shaft.upper_um)}"),
+            (f"Character{at}", found.character),
+            (f"Tightest{at}", play(found.clearance_min_um)),
+            (f"Loosest{at}", play(found.clearance_max_um)),
+            *cold,
+            (f"Hole{made}", f"{um(found.hole.lower_um)} to {um(found.hole.upper_um)}"),
+            (f"Shaft{made}", f"{um(found.shaft.lower_um)} to {um(found.shaft.upper_um)}"),
         ),
         found.working,
-        (*found.cautions, "Less than nothing is interference"),
-        drawing=zones([(one.zone, one.lower_um, one.upper_um) for one in (found.hole, found.shaft)]),
+        found.cautions,
+        drawing=zones(
+            [
+                (f"hole {found.hole.zone}{made}", found.hole.lower_um, found.hole.upper_um),
+                (f"shaft {found.shaft.zone}{made}", found.shaft.lower_um, found.shaft.upper_um),
+            ]
+        ),
     )
 
 
@@ -80,13 +92,13 @@ def _inch_fit(values: Values) -> Answer:
         },
         (
             ("Character", found.character),
-            ("Least clearance", um(found.clearance_min_um)),
-            ("Most clearance", um(found.clearance_max_um)),
+            ("Tightest", play(found.clearance_min_um)),
+            ("Loosest", play(found.clearance_max_um)),
             ("Hole", f"0 to {um(found.hole_max_thou * 25.4)}"),
             ("Shaft", f"{um(found.shaft_min_thou * 25.4)} to {um(found.shaft_max_thou * 25.4)}"),
         ),
         found.working,
-        (*found.cautions, "Less than nothing is interference"),
+        found.cautions,
         drawing=zones(
             [
                 ("hole", 0.0, round(found.hole_max_thou * 25.4, 1)),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,25 +13,16 @@ from shop.refusals import Refusal
 from shop.topics.arguments import length
 from shop.topics.drawings import washer_pack
 from shop.topics.shown import mm, share
+from shop.topics.sums import one_currency
 from shop.topics.table import Answer, Argument, Topic, asked
 
 Values = Mapping[str, Any]
-PRICE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(?: [A-Z]{3})?")
-
-
-def _price(text: str) -> float:
-    found = PRICE.fullmatch(text)
-    if found is None:
-        raise ValueError("Write a price such as 0.45 EUR.")
-    return float(found.group(1))
-
-
 COLUMNS = (
     Argument("code", "Code", "text", example="TW-205"),
     length("thickness", "Thickness", "2.05 mm"),
     length("tolerance", "Tolerance", "0.005 mm", required=False, default="0 mm"),
     Argument("count", "How many", "number", False, "1", example="2"),
-    Argument("price", "Price", "text", False, example="0.45 EUR", check=_price),
+    Argument("price", "Price", "money", False, example="0.45 EUR"),
     Argument("place", "Place", "text", False, example="front"),
 )
 
@@ -41,7 +31,7 @@ def _washer(row: Values) -> Washer:
     count = row["count"]
     if count != int(count) or not 1 <= count <= 99:
         raise Refusal(washers=f"{row['code']}: a count is a whole number, 1 to 99.")
-    price = _price(row["price"]) if row["price"] else 0.0
+    price = row["price"].amount if row["price"] else 0.0
     return Washer(row["code"], row["thickness"], row["tolerance"], int(count), price, row["place"])
 
 
@@ -58,6 +48,7 @@ def _end_float(values: Values) -> Answer:
         raise Refusal(gap="Give the gap, or the float measured in a trial: one of the two.")
     if values["target_max"] < values["target_min"]:
         raise Refusal(target_max="The most is below the least.")
+    one_currency("washers", [row["price"] for row in values["washers"]])
     try:
         found = end_float(
             target_min=values["target_min"],
@@ -176,7 +167,15 @@ TOPICS: tuple[Topic, ...] = (
         ),
         _end_float,
         formulas=(end_float, stack_up, squeezed_gasket),
-        aliases={"compression": "gasket_compression", "thickness": "gasket"},
+        aliases={
+            "compression": "gasket_compression",
+            "thickness": "gasket",
+            "thickness of": "washers",
+            "tolerance of": "washers",
+            "count of": "washers",
+            "price of": "washers",
+            "uncertainty in stack": "stack",
+        },
     ),
     Topic(
         "snap-ring",
@@ -199,5 +198,6 @@ TOPICS: tuple[Topic, ...] = (
         ),
         _snap_ring,
         formulas=(snap_ring,),
+        aliases={"thickness of": "rings", "tolerance of": "rings"},
     ),
 )

@@ -90,7 +90,7 @@ def _forecast(values: Values) -> Answer:
         rows += [
             (
                 f"Back-test at {one.level:g}",
-                f"held {one.coverage:.0%} of {tested.held_out}, loss {one.pinball:.2f} days",
+                f"held {one.coverage * 100:.0f} % of {tested.held_out}, loss {one.pinball:.2f} days",
             )
             for one in tested.scores
         ]
@@ -170,7 +170,7 @@ def _ledger(found: resampling.Forecast, levels: Sequence[float]) -> Ledger:
             (
                 one.code,
                 *(f"{day.day} {day:%b %Y}" for day in one.dates),
-                "" if one.chance_kept is None else f"{one.chance_kept:.0%}",
+                "" if one.chance_kept is None else f"{one.chance_kept * 100:.0f} %",
             )
             for one in found.jobs
         ),
@@ -211,8 +211,8 @@ def _waiting(values: Values) -> Answer:
             "stay": found.stay,
         },
         (
-            ("Wait for a bench", f"{found.wait:.4g}"),
-            ("From coming to done", f"{found.stay:.4g}"),
+            ("Wait for a bench", f"{found.wait:.3g} weeks on average"),
+            ("From coming to done", f"{found.stay:.3g} weeks on average"),
             ("Waiting at one time", f"{found.waiting:.3g} units"),
             ("In the shop at one time", f"{found.present:.3g} units"),
             ("Chance of having to wait", f"{found.chance_of_waiting * 100:.1f} %"),

@@ -142,6 +142,7 @@ TOPICS: tuple[Topic, ...] = (
         ),
         _form,
         formulas=(roundness,),
+        aliases={"diameter": "readings"},
     ),
     Topic(
         "flatness",

@@ -91,7 +91,7 @@ def _gear_pair(values: Values) -> Answer:
         try:
             both.append(gear_of(row))
         except OutOfRange as trouble:
-            raise Refusal(gears=f"Line {number}: {sentence(trouble)}") from None
+            raise Refusal(gears=f"Line {number}: {sentence(trouble, 'gears')}") from None
         except Refusal as trouble:
             raise Refusal(gears=f"Line {number}: {next(iter(trouble.errors.values()))}") from None
     first, second = both
@@ -104,7 +104,7 @@ def _gear_pair(values: Values) -> Answer:
         found = pair(first, second, values["centre"])
     except OutOfRange as trouble:
         name = "centre" if trouble.argument == "centre_mm" else "gears"
-        raise Refusal(**{name: sentence(trouble)}) from None
+        raise Refusal(**{name: sentence(trouble, name)}) from None
     reply |= {
         "centre_mm": found.centre_mm,
         "standard_centre_mm": found.standard_centre_mm,
@@ -228,7 +228,7 @@ def _from_spans(values: Values, one: Gear) -> measured.Backlash:
             second = measured.thinning(mate, _counted(mate, values["mate_spanned"]), values["mate_measured"])
         except OutOfRange as trouble:
             name = "mate_measured" if trouble.argument == "measured_mm" else "mate_spanned"
-            raise Refusal(**{name: sentence(trouble)}) from None
+            raise Refusal(**{name: sentence(trouble, name)}) from None
         less = second.thinning_mm
         steps += second.working
         cautions += second.cautions
@@ -278,7 +278,9 @@ def _bending(values: Values) -> Answer:
         ("Velocity factor", f"{found.velocity_factor:.3f}"),
     ]
     if share is not None:
-        rows.append(("Of what is allowed", f"{share * 100:.0f} %"))
+        rows.append(
+            ("Of what is allowed", f"{share * 100:.0f} %{': more than is allowed' if share > 1 else ''}")
+        )
     reply = {
         "stress_mpa": found.stress_mpa,
         "tangential_force_n": found.tangential_force_n,

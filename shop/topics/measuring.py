@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.safestring import mark_safe
+
+from shop.bars import limit_bar
 from shop.handbook import conformity as measured
 from shop.handbook.kinds import KINDS
 from shop.handbook.quantities import canonical_unit, parse
@@ -41,6 +44,8 @@ def _quantity(values: Values) -> Answer:
 def _conformity(values: Values) -> Answer:
     if values["lower"] is None and values["upper"] is None:
         raise Refusal(lower="Give a lower limit, an upper limit, or both.")
+    if values["expanded_uncertainty"] < 0:
+        raise Refusal(expanded_uncertainty="An uncertainty is 0 or more.")
     if not values["coverage_factor"] > 0:
         raise Refusal(coverage_factor="A coverage factor is above 0; 2 is usual.")
     found = measured.conformity(
@@ -66,7 +71,26 @@ def _conformity(values: Values) -> Answer:
         ),
         found.working,
         found.cautions,
+        drawing=mark_safe(  # noqa: S308  our own drawing of numbers
+            limit_bar(
+                value_mm=values["value"],
+                expanded_mm=values["expanded_uncertainty"] * 2 / values["coverage_factor"],
+                lower_mm=values["lower"],
+                upper_mm=values["upper"],
+                guard_mm=_guard(found, values),
+                unit="mm",
+            )
+        ),
     )
+
+
+def _guard(found: measured.Conformity, values: Values) -> float:
+    """Width of the guard bands [mm]."""
+    if values["lower"] is not None and found.acceptance_lower_mm is not None:
+        return float(found.acceptance_lower_mm - values["lower"])
+    if values["upper"] is not None and found.acceptance_upper_mm is not None:
+        return float(values["upper"] - found.acceptance_upper_mm)
+    return 0.0
 
 
 def _temperature(values: Values) -> Answer:

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from math import isfinite
 from typing import Any
 
 from shop.handbook.kinds import KINDS
 from shop.handbook.quantities import parse
 from shop.refusals import Refusal
 from shop.topics.sums import read_sum
-from shop.topics.table import Argument, sentence
+from shop.topics.table import Argument, Topic, sentence
 
-NUMBER = re.compile(r"[+\-−]?[0-9]{1,9}(?:\.[0-9]{1,9})?")
+NUMBER = re.compile(r"[+\-−]?([0-9]{1,9})(?:([.,])([0-9]{1,9}))?")
+DECIMAL = re.compile(r"(?<=[0-9])\.(?=[0-9])")
 FLAGS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 LONGEST = 60
+MOST = 1e18  # a number beyond is a slip; so is one that is none, or an integer too long for a float
 
 
 def read(arguments: Sequence[Argument], raw: Mapping[str, Any], decimal_mark: str = ".") -> dict[str, Any]:
@@ -45,6 +46,21 @@ def read(arguments: Sequence[Argument], raw: Mapping[str, Any], decimal_mark: st
     return values
 
 
+def in_marks_of(text: str, mark: str) -> str:
+    """An example or a hint as a person with this decimal mark writes it."""
+    return text if mark == "." else DECIMAL.sub(mark, text)
+
+
+def example_of(one: Argument, mark: str) -> str:
+    """The worked example of an argument by a person's decimal mark; a name or a designation has none."""
+    return one.example if one.kind in {"text", "choice"} else in_marks_of(one.example, mark)
+
+
+def example_inputs(topic: Topic, mark: str) -> dict[str, str]:
+    """The inputs of the worked example as a person with this decimal mark types them."""
+    return {one.name: example_of(one, mark) for one in topic.arguments if one.example}
+
+
 def _value(one: Argument, typed: Any, mark: str) -> Any:
     if one.kind == "rows":
         return [_line(n, _row, one, row, mark) for n, row in enumerate(_lines(one, typed), 1)]
@@ -57,9 +73,9 @@ def _single(one: Argument, typed: Any, mark: str) -> Any:
     if one.kind in KINDS:
         return _quantity(one, typed, mark)
     if one.kind == "number":
-        return _number(typed)
+        return _number(typed, mark)
     if one.kind == "money":
-        return read_sum(typed)
+        return read_sum(typed, mark)
     if one.kind == "flag":
         return _flag(typed)
     if one.kind == "places":
@@ -126,12 +142,18 @@ def _quantity(one: Argument, typed: Any, mark: str) -> float:
     return parse(typed, one.kind, one.bare or None, decimal_mark=mark).canonical
 
 
-def _number(typed: Any) -> float:
+def _number(typed: Any, mark: str = ".") -> float:
     if isinstance(typed, str):
-        if not NUMBER.fullmatch(typed.strip()):
+        found = NUMBER.fullmatch(typed.strip())
+        if found is None or (found[2] == "," and mark != ","):
             raise Refusal("Write a plain number, such as 0.75.")
-        return float(typed.strip().replace("−", "-"))
-    if isinstance(typed, bool) or not isinstance(typed, int | float) or not isfinite(typed):
+        if found[2] == "." and mark == "," and len(found[3]) == 3 and found[1] != "0":
+            whole, places = found[1], found[3]
+            raise Refusal(
+                f'"{whole}.{places}" could be two numbers. Write {whole},{places} or {whole}{places}.'
+            )
+        return float(typed.strip().replace("−", "-").replace(",", "."))
+    if isinstance(typed, bool) or not isinstance(typed, int | float) or not abs(typed) <= MOST:
         raise Refusal("Write a plain number, such as 0.75.")
     return float(typed)
 

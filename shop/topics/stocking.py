@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import ceil
 from typing import Any
 
 from shop.handbook import ordering, stockcontrol
@@ -15,6 +16,17 @@ Values = Mapping[str, Any]
 
 def _pieces(value: float) -> str:
     return f"{value:.6g}".replace("-", "−")
+
+
+def _whole(point: float) -> str:
+    """A point in whole pieces, upwards, with the figure of the formula beside it."""
+    pieces = ceil(point - 1e-9)
+    return f"{pieces}" if abs(pieces - point) < 1e-9 else f"{pieces} ({point:.1f} by the formula)"
+
+
+def _ordered(whole: int, quantity: float) -> str:
+    exact = abs(whole - quantity) < 1e-9
+    return f"{whole} pieces" if exact else f"{whole} pieces ({quantity:.1f} by the formula)"
 
 
 def _cost(amount: float, currency: str) -> float | str:
@@ -45,10 +57,10 @@ def _reorder(values: Values) -> Answer:
             "expected_short": short.expected_short,
         },
         (
-            ("Order when stock falls to", _pieces(found.reorder_point)),
-            ("Of it safety", _pieces(found.safety_stock)),
-            ("Demand of the lead time", _pieces(found.lead_time_demand)),
-            ("Short in one cycle, on the average", f"{short.expected_short:.3g}"),
+            ("Order when stock falls to", _whole(found.reorder_point)),
+            ("Of it safety stock", _pieces(found.safety_stock)),
+            ("Demand over the lead time", _pieces(found.lead_time_demand)),
+            ("Short in one cycle, on average", f"{short.expected_short:.3g}"),
         ),
         (*found.working, *short.working),
         found.cautions,
@@ -78,7 +90,7 @@ def _order_quantity(values: Values) -> Answer:
         "backordered": found.backordered,
     }
     rows = [
-        ("Order", f"{found.whole} pieces ({_pieces(found.quantity)})"),
+        ("Order", _ordered(found.whole, found.quantity)),
         ("Price of a piece", shown_sum(found.unit_cost, currency)),
         ("Ordering and keeping, a year", shown_sum(found.running_cost, currency)),
         ("With the pieces", shown_sum(found.annual_cost, currency)),
@@ -92,7 +104,7 @@ def _order_quantity(values: Values) -> Answer:
         tuple(
             (
                 shown_sum(one.unit_cost, currency),
-                _pieces(one.quantity),
+                f"{one.quantity:.1f}".removesuffix(".0"),
                 shown_sum(one.running_cost, currency),
                 shown_sum(one.annual_cost, currency),
             )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from math import isfinite
 from typing import Any, NamedTuple
 
 from shop.refusals import Refusal
 
-TYPED = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(?: ?([A-Z]{3}))?")
+MOST = 1e18
+TYPED = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,6})?)(?: ?([A-Z]{3}))?")
 
 
 class Sum(NamedTuple):
@@ -19,14 +19,14 @@ class Sum(NamedTuple):
     currency: str = ""
 
 
-def read_sum(typed: Any) -> Sum:
-    """A plain number, or text such as ``8.50 EUR``."""
-    if isinstance(typed, int | float) and not isinstance(typed, bool) and isfinite(typed) and typed >= 0:
+def read_sum(typed: Any, mark: str = ".") -> Sum:
+    """A plain number, or text such as ``8.50 EUR`` by a person's own decimal mark."""
+    if isinstance(typed, int | float) and not isinstance(typed, bool) and 0 <= typed <= MOST:
         return Sum(float(typed))
     found = TYPED.fullmatch(typed.strip()) if isinstance(typed, str) else None
-    if found is None:
+    if found is None or ("," in found[1] and mark != ","):
         raise Refusal("Write an amount such as 8.50 or 8.50 EUR.")
-    return Sum(float(found[1]), found[2] or "")
+    return Sum(float(found[1].replace(",", ".")), found[2] or "")
 
 
 def one_currency(name: str, sums: Iterable[Sum | None]) -> str:

@@ -98,7 +98,7 @@ def _comebacks(values: Values, life: lasting.Weibull | None) -> Answer | None:
         },
         (
             ("Comebacks to expect", f"{found.expected:.2f} of {len(ages)}"),
-            ("Nine times in ten", f"{found.low} to {found.high}"),
+            ("Comebacks, nine times in ten", f"{found.low} to {found.high}"),
         ),
         found.working,
         found.cautions,

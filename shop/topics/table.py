@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import Any
 
 from shop.handbook.working import Danger, OutOfRange, Step
 from shop.refusals import Refusal
 
 MOST_LINES = 60
+LEAST = re.compile(r"\b1e-0[6-9] to ")
+POWER = re.compile(r"[0-9]+(?:\.[0-9]+)?e[+-][0-9]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,17 @@ class Answer:
     drawing: str = ""  # marked safe by the module that drew it
     ledger: Ledger | None = None
 
+    def inch_first(self) -> Answer:
+        """The same for somebody who typed inches: the inch system in front."""
+        from shop.topics.shown import inch_first
+
+        rows = tuple((label, inch_first(text)) for label, text in self.rows)
+        ledger = self.ledger
+        if ledger is not None:
+            cells = tuple(tuple(inch_first(one) for one in row) for row in ledger.rows)
+            ledger = replace(ledger, rows=cells)
+        return replace(self, rows=rows, ledger=ledger)
+
     @property
     def dangers(self) -> list[str]:
         """What can hurt somebody, as sentences for the page."""
@@ -114,7 +128,7 @@ class Topic:
 
     @property
     def example(self) -> dict[str, str]:
-        """The inputs of the worked example, as typed on the page."""
+        """The inputs of the worked example, as typed on the page with a point as decimal mark."""
         return {one.name: one.example for one in self.arguments if one.example}
 
 
@@ -126,19 +140,41 @@ def answer(topic: Topic, raw: Mapping[str, Any], decimal_mark: str = ".") -> Ans
     try:
         return topic.run(values)
     except OutOfRange as trouble:
-        raise Refusal(**{blamed(topic, trouble.argument): sentence(trouble)}) from None
+        name = blamed(topic, trouble.argument)
+        raise Refusal(**{name: outside(trouble, name)}) from None
     except ValueError as trouble:
         raise Refusal(sentence(trouble)) from None
 
 
 def blamed(topic: Topic, argument: str) -> str:
     """The field that a handbook function's argument came from; "" if it is none of them by itself."""
-    stem = re.sub(r"_(mm|um|c|nm|n|mpa|rpm|deg|days)$", "", argument)
-    for name in (argument, stem):
+    first = argument.partition(" ")[0]
+    for name in (argument, _stem(argument), f"{first} of", first):  # "thickness of A" came from a row
         found = topic.aliases.get(name, name)
         if found in topic.names:
             return found
     return ""
+
+
+def _stem(argument: str) -> str:
+    return re.sub(r"_(mm|um|c|nm|n|mpa|rpm|deg|days)$", "", argument)
+
+
+def outside(trouble: OutOfRange, name: str = "") -> str:
+    """What is allowed and what it is, for the field ``name``; another argument is named as well."""
+    value = trouble.value
+    shown = f"{value:.12g}" if isinstance(value, float) else str(value)
+    stem = _stem(trouble.argument)
+    if name.startswith(stem):
+        return _written_out(f"Allowed: {trouble.allowed}. This is {shown}.")
+    about = stem.replace("_", " ").capitalize()
+    return _written_out(f"{about} is {shown}; allowed: {trouble.allowed}.")
+
+
+def _written_out(text: str) -> str:
+    """Numbers without powers, and with the typographic minus; the least that is not 0 is "above 0"."""
+    text = LEAST.sub("above 0, to ", text)
+    return POWER.sub(lambda found: f"{Decimal(found[0]):f}", text).replace(" -", " −")
 
 
 def asked(name: str, function: Callable[..., Any], *arguments: Any, **more: Any) -> Any:
@@ -151,6 +187,9 @@ def asked(name: str, function: Callable[..., Any], *arguments: Any, **more: Any)
         raise Refusal(**{name: sentence(trouble)}) from None
 
 
-def sentence(trouble: ValueError) -> str:
+def sentence(trouble: ValueError, name: str = "") -> str:
+    """The message of a refusal as a sentence, to stand beside the field ``name``."""
+    if isinstance(trouble, OutOfRange):
+        return outside(trouble, name or _stem(trouble.argument))
     text = str(trouble)
     return text if text.endswith((".", "?", '"')) else f"{text}."

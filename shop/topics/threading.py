@@ -114,7 +114,7 @@ def _drills(values: Values) -> Answer:
     }
     rows = [("Hole", mm(found.hole_mm))]
     for one in found.drills:
-        leaves = "" if one.thread_share is None else f", leaves {one.thread_share:.0%} of thread"
+        leaves = "" if one.thread_share is None else f", leaves {one.thread_share * 100:.0f} % of full thread"
         rows.append(("Drill", f"{one.name}, {mm(one.diameter_mm)}{leaves}"))
     if insert:
         rows.append(("For a wire insert: hole at least", mm(insert.minor_mm)))
@@ -144,7 +144,8 @@ def _pattern(values: Values) -> Answer:
             *(
                 (
                     f"Pass {n}",
-                    f"{one['share']:.0%}" + ("" if full is None else f", {torque(one['share'] * full)}"),
+                    f"{one['share'] * 100:g} %"
+                    + ("" if full is None else f", {torque(one['share'] * full)}"),
                 )
                 for n, one in enumerate(passes, 1)
             ),

@@ -13,6 +13,7 @@ from shop.access import Actor, NotThere
 from shop.topics.all import GROUPS, TOPICS, group_of
 from shop.topics.forms import TopicForm
 from shop.topics.formulas import rooms
+from shop.topics.reading import example_inputs
 from shop.views import for_actor
 
 
@@ -50,11 +51,12 @@ def topic(request: HttpRequest, by: Actor, name: str) -> HttpResponse:
     form = TopicForm(found, typed, by.person.decimal_mark)
     good = form.is_valid()
     group = group_of(found)
+    worked = example_inputs(found, by.person.decimal_mark)
     context = {
         "topic": found,
         "form": form,
         "answer": form.answer if good else None,
-        "example": f"{reverse('topic', args=[name])}?{urlencode(found.example)}",
+        "example": f"{reverse('topic', args=[name])}?{urlencode(worked)}#answer",
         "group": group.title,
         "topics": group.topics,
     }

@@ -153,7 +153,7 @@ def test_page_and_api_say_the_same(cast: Cast, signed_in: SignedIn, bearer: dict
     [
         ("diameter=25&zone=H7", "diameter", "has no unit. Write it like"),
         ("diameter=25+mm&zone=", "zone", "This is needed"),
-        ("diameter=900+mm&zone=H7", "diameter", "allowed"),
+        ("diameter=900+mm&zone=H7", "diameter", "Allowed: above 0, to 500 mm. This is 900."),
     ],
 )
 def test_an_error_stands_beside_its_field(
