@@ -15,13 +15,14 @@ from inspections.gauge_desk import Chosen, Rack, choose_gauge
 from inspections.gauges import gauges_in_use
 from inspections.guides import guide_of
 from inspections.models import Examination, Gauge, GuideRevision, Reading, Zeroing
+from inspections.projecting import READ, codes_to_read
 from inspections.refusing import No
 from inspections.zeroing import last_zeroings
 from inventory.models import Piece
 from shop import clock
 from shop.access import Actor, NotThere
 from shop.models import Ticket
-from shop.prepared import Prepared, as_model, columns_of
+from shop.prepared import Prepared, as_model, ask_together, columns_of
 
 FEW = 8  # so many or fewer are asked for one by one; of more, all are
 
@@ -36,11 +37,14 @@ _LOCKED_OF_TICKET = Prepared(
         .values_list(*columns_of(Examination))
     )
 )
-_HELD = Prepared(
-    lambda pk: Examination.objects.filter(pk=pk).values_list(
-        "revision__digest", "ticket__number", "ticket__stage", "ticket__variant__code", "donor__variant__code"
-    )
+_FACTS = (
+    "revision__digest", "ticket__number", "ticket__stage", "ticket__variant__code", "donor__variant__code"
+)  # fmt: skip
+_HELD = Prepared(lambda pk: Examination.objects.filter(pk=pk).values_list(*_FACTS))
+_HELD_OF_TICKET = Prepared(
+    lambda number: Examination.objects.filter(ticket__number=number).values_list(*_FACTS)
 )
+_KNOWN = Prepared(lambda ids: Reading.objects.filter(pk__in=ids).order_by().values_list("sequence"))
 _NEWEST = Zeroing.objects.filter(Q(gauge=OuterRef("pk")) | Q(gauge=OuterRef("second"))).order_by("-id")
 # With each gauge the last time that it was zeroed; a chain goes by what it is read with as well.
 _GAUGES = Prepared(
@@ -82,25 +86,21 @@ class Lifted(NamedTuple):
 
     pk: int
     condition: int
+    tag: str = ""
 
 
 class _Gauges(Mapping[str, Gauge]):
     """The gauges in use by code: those at hand are fetched, all of them only where a message lists them."""
 
-    def __init__(self, codes: Collection[str]) -> None:
-        wanted = {one for one in codes if one and "\x00" not in one}
+    def __init__(self, codes: Collection[str], rows: Sequence[tuple[Any, ...]]) -> None:
         self._all: dict[str, Gauge] | None = None
         self.zeroings: dict[int, Zeroing] = {}
-        if len(wanted) <= FEW:
-            rows = _GAUGES.rows(tuple(wanted))
+        if len(codes) <= FEW:
             self.at_hand = {one.code: one for one in (as_model(Gauge, row[1:]) for row in rows)}
-            for newest, pk, *_ in rows:
-                if newest is not None:
-                    self.zeroings[pk] = Zeroing(pk=newest)
-            if any(one.needs_zeroing for one in self.at_hand.values()):
-                self.zeroings = last_zeroings(self.at_hand.values())
+            self.zeroings = {pk: Zeroing(pk=newest) for newest, pk, *_ in rows if newest is not None}
         else:
-            self.at_hand = {code: one for code, one in self._whole().items() if code in wanted}
+            self.at_hand = {code: one for code, one in self._whole().items() if code in codes}
+        if len(codes) > FEW or any(one.needs_zeroing for one in self.at_hand.values()):
             self.zeroings = last_zeroings(self.at_hand.values())
 
     def _whole(self) -> dict[str, Gauge]:
@@ -122,9 +122,7 @@ class _Gauges(Mapping[str, Gauge]):
         return len(self._whole())
 
 
-def known_readings(readings: Sequence[Any]) -> dict[UUID, Reading]:
-    """Those that are known already, of what was sent and of what it takes back."""
-    wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
+def _known_readings(wanted: Collection[UUID]) -> dict[UUID, Reading]:
     return {one.pk: one for one in Reading.objects.filter(pk__in=wanted).prefetch_related("of__piece")}
 
 
@@ -134,49 +132,65 @@ class Desk:
     def __init__(
         self, pk: int | None, number: int | None, readings: Sequence[Any], by: Actor, at: datetime
     ) -> None:
-        # The counter is the sequence: writers of one examination come one after another.
-        locked = _LOCKED_OF_TICKET.rows(number) if pk is None else _LOCKED.rows(pk)
+        # The counter is the sequence: writers of one examination come one after another. What it is held on
+        # is asked after the lock: a stage may have changed, and a reading come in, while this one waited.
+        wanted = {one.id for one in readings} | {one.withdraws for one in readings if one.withdraws}
+        which = (number,) if pk is None else (pk,)
+        locked, facts, known = ask_together(
+            [
+                (_LOCKED_OF_TICKET if pk is None else _LOCKED, which),
+                (_HELD_OF_TICKET if pk is None else _HELD, which),
+                (_KNOWN, (tuple(wanted) if len(wanted) <= FEW else (),)),
+            ]
+        )
         if not locked:
             raise NotThere
         self.examination: Examination = as_model(Examination, locked[0])
-        # Asked after the lock: a stage may have changed while this one waited.
-        digest, self.ticket_number, stage, variant, donors = _HELD.rows(self.examination.pk)[0]
+        digest, self.ticket_number, stage, variant, donors = facts[0]
         if stage is not None:
             need_stage(stage)
         self.by = by
         self.person = by.person
         self.lead = by.person.is_lead
-        revision = GuideRevision(pk=self.examination.revision_id, digest=digest)
-        self.guide: GuideIndex = guide_of(revision)
+        self.guide: GuideIndex = guide_of(GuideRevision(pk=self.examination.revision_id, digest=digest))
         self.variant: str = variant or donors
         self.checks = {one.code: one for one in self.guide.checks_of(self.variant)}
-        self._pieces: list[BenchPiece] = []
-        self._whole = False
-        self._look_up_pieces({one.check for one in readings})
-        gauges = _Gauges({one.gauge for one in readings})
-        self.rack = Rack(gauges, gauges.zeroings, clock.today(at), at)
+        self.known = _known_readings(wanted) if known or len(wanted) > FEW else {}
         self.warnings: dict[UUID, str] = {}
         self.sent_at: datetime | None = None
-        self.alone = len(readings) <= 1 and not any(one.withdraws for one in readings)
-        # Of one alone the database tells when it is written; it is seldom known.
-        self.known = {} if self.alone else known_readings(readings)
         self.new: dict[UUID, Reading] = {}
         self.of: dict[UUID, Sequence[BenchPiece | Lifted]] = {}
+        self._look_up(readings, at)
 
-    def _look_up_pieces(self, codes: Collection[str]) -> None:
-        """Those in the positions of these checks and of what is tried with them."""
-        checks = [self.checks[code] for code in codes if code in self.checks]
+    def _look_up(self, readings: Sequence[Any], at: datetime) -> None:
+        """Pieces in the positions of what is read and of what is tried with them, gauges, and what was read
+        before of a few measuring checks."""
+        held = self.examination
+        checks = [self.checks[code] for code in {one.check for one in readings} if code in self.checks]
         positions = {one.position for one in checks}
         positions |= {other.code for one in checks for other in self.guide.company_of(one, self.variant)}
-        if len(positions) > FEW:
+        measured = {one.code for one in checks if one.kind == "measure"}
+        gauges = {one.gauge for one in readings if one.gauge and "\x00" not in one.gauge}
+        to_read = codes_to_read(self.guide, self.variant, measured) if len(measured) <= FEW else ()
+        few = len(positions) <= FEW
+        pieces, at_hand, before = ask_together(
+            [
+                (
+                    _OF_TICKET if held.ticket_id else _OF_DONOR,
+                    (held.ticket_id or held.donor_id, tuple(sorted(positions)) if few else ()),
+                ),
+                (_GAUGES, (tuple(sorted(gauges)) if len(gauges) <= FEW else (),)),
+                (READ, (held.pk, to_read)),
+            ]
+        )
+        # None: there are many, and the whole unit is judged.
+        self.before = before if len(measured) <= FEW else None
+        self._pieces = [BenchPiece._make(row) for row in pieces]
+        self._whole = False
+        if not few:
             self._all_pieces()
-        else:
-            self._pieces = self._fetch(tuple(sorted(positions)))
-
-    def _fetch(self, positions: tuple[str, ...]) -> list[BenchPiece]:
-        held = self.examination
-        rows = (_OF_TICKET if held.ticket_id else _OF_DONOR).rows(held.ticket_id or held.donor_id, positions)
-        return [BenchPiece._make(row) for row in rows]
+        rack = _Gauges(gauges, at_hand)
+        self.rack = Rack(rack, rack.zeroings, clock.today(at), at)
 
     def _all_pieces(self) -> list[BenchPiece]:
         """Everything on this bench; of positions that the variant lacks, too: they lie in their trays."""
@@ -272,7 +286,7 @@ class Desk:
         """What an older reading is of, be it of this call."""
         if old.pk in self.of:
             return self.of[old.pk]
-        return [Lifted(one.piece_id, one.piece.condition) for one in old.of.all()]
+        return [Lifted(one.piece_id, one.piece.condition, one.piece.tag) for one in old.of.all()]
 
     def is_withdrawn(self, old: Reading) -> bool:
         if any(one.withdraws_id == old.pk for one in self.new.values()):

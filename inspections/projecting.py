@@ -7,9 +7,9 @@ from uuid import UUID
 
 from inspections.document import GuideIndex
 from inspections.judging import Finding, Judgement, PieceRecord, ReadingRecord, judge_some
-from inspections.models import Examination, ReadingPiece
+from inspections.models import Examination, Reading, ReadingPiece
 from inventory.models import Measure
-from shop.prepared import Prepared, insert_rows
+from shop.prepared import Prepared, Statement, inserts_of, send_together
 
 _NEWEST = """ON CONFLICT (piece_id, feature) DO UPDATE SET condition = excluded.condition,
  value_um = excluded.value_um, expanded_um = excluded.expanded_um, state = excluded.state, at = excluded.at"""
@@ -24,9 +24,12 @@ class Measured(Protocol):
     def condition(self) -> int: ...
 
 
-class Readable(Measured, Protocol):
+class Tagged(Measured, Protocol):
     @property
     def tag(self) -> str: ...
+
+
+class Readable(Tagged, Protocol):
     @property
     def size(self) -> str: ...
     @property
@@ -38,12 +41,13 @@ def project_measures(
 ) -> None:
     """Bring the measures of these measuring checks to what is judged; ``pieces`` by tag."""
     findings = [one for code in checks for one in judgement.of_check(code)]
-    write_measures(judgement.guide, findings, pieces, at)
+    send_together(_statements(judgement.guide, findings, pieces, at))
 
 
-def write_measures(
+def _statements(
     guide: GuideIndex, findings: Iterable[Finding], pieces: Mapping[str, Measured], at: datetime
-) -> None:
+) -> list[Statement]:
+    """What writes the measures of these findings; those that have no value any more go at once."""
     rows, without = [], []
     for one in findings:
         piece, feature = pieces[one.piece], guide.check[one.check].feature
@@ -61,11 +65,11 @@ def write_measures(
                 at=at,
             )
         )
-    insert_rows(Measure, rows, _NEWEST)
     if without:
         known = Measure.objects.filter(piece__in={pk for pk, _ in without})
         gone = [pk for pk, *of in known.values_list("pk", "piece", "feature") if tuple(of) in {*without}]
         Measure.objects.filter(pk__in=gone).delete()
+    return inserts_of(Measure, rows, _NEWEST)
 
 
 _COLUMNS = (
@@ -74,7 +78,7 @@ _COLUMNS = (
     "gauge_size_mm", "gauge__code", "gauge__expanded_um", "gauge__calibration_um", "gauge__size_mm",
     "gauge__kind",
 )  # fmt: skip
-_READ = Prepared(
+READ = Prepared(
     lambda held, codes: (
         ReadingPiece.objects.filter(reading__examination=held, reading__check_code__in=codes)
         .order_by("reading__sequence", "pk")
@@ -83,24 +87,42 @@ _READ = Prepared(
 )
 
 
+def codes_to_read(guide: GuideIndex, variant: str, codes: Collection[str]) -> tuple[str, ...]:
+    """These checks and what identifies their pieces: whose readings :func:`project_some` needs."""
+    positions = {guide.check[code].position for code in codes}
+    identities = {
+        one.code for one in guide.checks_of(variant) if one.kind == "identify" and one.position in positions
+    }
+    return tuple(sorted({*codes} | identities))
+
+
 def project_some(
     held: Examination,
     guide: GuideIndex,
     variant: str,
     codes: Collection[str],
     pieces: Sequence[Readable],
+    rows: Sequence[tuple[Any, ...]],
     at: datetime,
-) -> None:
-    """The same after a few readings, from the readings of their measuring checks alone. ``pieces``: all of
-    the checks' positions."""
-    positions = {guide.check[code].position for code in codes}
-    identities = {
-        one.code for one in guide.checks_of(variant) if one.kind == "identify" and one.position in positions
-    }
-    rows = _READ.rows(held.pk, tuple(sorted({*codes} | identities)))
+) -> list[Statement]:
+    """The statements that do the same after a few readings. ``rows``: of READ and of the new ones, for
+    :func:`codes_to_read`; ``pieces``: all of the checks' positions."""
     readings = _records(rows, {*held.set_aside})
     findings = judge_some(guide, variant, [_piece(one) for one in pieces], readings, codes)
-    write_measures(guide, findings, {one.tag: one for one in pieces}, at)
+    return _statements(guide, findings, {one.tag: one for one in pieces}, at)
+
+
+def rows_of_new(row: Reading, of: Iterable[Tagged]) -> list[tuple[Any, ...]]:
+    """The same columns of a reading that is not written yet."""
+    gauge = row.gauge
+    known = (gauge.code, gauge.expanded_um, gauge.calibration_um, gauge.size_mm, gauge.kind) if gauge else ()
+    columns = (
+        *(getattr(row, one) for one in _COLUMNS[:8]),
+        row.person_id, row.as_lead, row.overdue_reason, row.withdraws_id, row.gauge_expanded_um,
+        row.gauge_calibration_um, row.gauge_size_mm,
+        *(known or [None] * 5),
+    )  # fmt: skip
+    return [(row.pk, one.tag, one.condition, *columns) for one in of]
 
 
 def _piece(one: Any) -> PieceRecord:

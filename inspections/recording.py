@@ -16,23 +16,24 @@ from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 
-from inspections.desk import FEW, BenchPiece, Desk, Lifted, known_readings
+from inspections.desk import BenchPiece, Desk, Lifted
 from inspections.device_clock import in_utc, is_off
 from inspections.document import Check, GuideIndex
 from inspections.findings import examinations, judgement_of
 from inspections.gauge_desk import Chosen, fixed_outcome, need_a_size, need_in_range
 from inspections.models import Examination, Reading, ReadingPiece
-from inspections.projecting import project_measures, project_some
+from inspections.projecting import codes_to_read, project_measures, project_some, rows_of_new
 from inspections.refusing import No as _No
 from inspections.seeing import SOUND, plain
 from shop import clock
 from shop.access import Actor
-from shop.audit import write_line
+from shop.audit import line_of
 from shop.handbook.quantities import Quantity, Refused, parse
+from shop.models import Audit
 from shop.once import digest
-from shop.prepared import insert_rows
+from shop.prepared import Statement, inserts_of, send_together
 from shop.refusals import Refusal
 
 MOST_READINGS = 500
@@ -120,25 +121,47 @@ def record_at(
     at = at or clock.now()
     if len(readings) > MOST_READINGS:
         raise Refusal(readings=f"Send at most {MOST_READINGS} readings at once.")
+    which = (pk, number)
+    try:
+        return _record(which, readings, by, at, sent_at, together=len(readings) == 1)
+    except IntegrityError:  # its id became known somewhere else at this very moment
+        return _record(which, readings, by, at, sent_at, together=False)
+
+
+def _record(
+    which: tuple[int | None, int | None],
+    readings: Sequence[SentReading],
+    by: Actor,
+    at: datetime,
+    sent_at: datetime | None,
+    *,
+    together: bool,
+) -> Recorded:
+    """``together``: one reading and all that follows from it are sent at once, and stand or fall as one."""
     with transaction.atomic():
-        desk = Desk(pk, number, readings, by, at)
+        desk = Desk(*which, readings, by, at)
         desk.sent_at = sent_at if sent_at is not None and sent_at.tzinfo is not None else None
         held = desk.examination
         before = held.counter
         results = [_answer(desk, one, at) for one in readings]
-        if desk.new:
+        if not together:
             refused = _write_rows(desk, before)
             results = [refused.get(one.id, one) if one.status == "recorded" else one for one in results]
         if desk.new:
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    "UPDATE inspections_examination SET counter = %s WHERE id = %s", [held.counter, held.pk]
-                )
-            _project(desk, at)
-            count = held.counter - before
-            write_line(
-                by=by, deed="read", thing=held, ticket_number=desk.ticket_number, at=at, readings=count
+            statements = _inserts(desk, list(desk.new.values())) if together else []
+            statements.append(
+                ("UPDATE inspections_examination SET counter = %s WHERE id = %s", [held.counter, held.pk])
             )
+            statements += _project(desk, at)
+            line = line_of(
+                by=by,
+                deed="read",
+                thing=held,
+                ticket_number=desk.ticket_number,
+                at=at,
+                readings=held.counter - before,
+            )
+            send_together([*statements, *inserts_of(Audit, [line])])
     return Recorded(held.counter, results)
 
 
@@ -154,10 +177,6 @@ def _answer(desk: Desk, sent: SentReading, at: datetime) -> Result:
     try:
         row = _row(desk, sent, mark, at)
     except _No as no:
-        # What is recorded stays so, even if it would be refused today.
-        known = known_readings([sent]).get(sent.id) if desk.alone else None
-        if known is not None:
-            return _again(sent.id, known, mark)
         return Result(sent.id, "refused", no.message, no.field)
     desk.known[sent.id] = desk.new[sent.id] = row
     desk.examination.counter += 1
@@ -174,25 +193,14 @@ def _again(key: UUID, known: Reading, mark: str) -> Result:
 def _write_rows(desk: Desk, before: int) -> dict[UUID, Result]:
     """All of the call's rows at once; if one was known elsewhere, each by itself. Gives what was not written,
     and leaves it out of ``desk.new``."""
-    rows = list(desk.new.values())
-    if desk.alone:
-        return _write_alone(desk, rows[0], before)
+    if not desk.new:
+        return {}
     try:
         with transaction.atomic():
-            _insert(desk, rows)
+            send_together(_inserts(desk, list(desk.new.values())))
     except IntegrityError:
         return _write_each(desk, before)
     return {}
-
-
-def _write_alone(desk: Desk, row: Reading, before: int) -> dict[UUID, Result]:
-    """One that takes nothing back: the database says whether its id is known."""
-    if insert_rows(Reading, [row], "ON CONFLICT (id) DO NOTHING"):
-        _insert_pieces(desk, [row])
-        return {}
-    desk.new.clear()
-    desk.examination.counter = before
-    return {row.pk: _again(row.pk, Reading.objects.get(pk=row.pk), row.digest)}
 
 
 def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
@@ -204,7 +212,7 @@ def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
             if row.withdraws_id in refused:
                 raise IntegrityError
             with transaction.atomic():
-                _insert(desk, [row])
+                send_together(_inserts(desk, [row]))
         except IntegrityError:
             known = Reading.objects.filter(pk=row.pk).first()
             words = "That reading cannot be withdrawn: it is not there, or has been already."
@@ -219,18 +227,13 @@ def _write_each(desk: Desk, before: int) -> dict[UUID, Result]:
     return refused
 
 
-def _insert(desk: Desk, rows: Sequence[Reading]) -> None:
-    insert_rows(Reading, rows)
-    _insert_pieces(desk, rows)
-
-
-def _insert_pieces(desk: Desk, rows: Sequence[Reading]) -> None:
+def _inserts(desk: Desk, rows: Sequence[Reading]) -> list[Statement]:
     of = [
         ReadingPiece(reading_id=row.pk, piece_id=one.pk, condition=one.condition)
         for row in rows
         for one in desk.of[row.pk]
     ]
-    insert_rows(ReadingPiece, of)
+    return [*inserts_of(Reading, rows), *inserts_of(ReadingPiece, of)]
 
 
 def _row(desk: Desk, sent: SentReading, mark: str, at: datetime) -> Reading:
@@ -390,15 +393,17 @@ def _plain_text(field: str, text: str, most: int) -> None:
         raise _No(field, "Write it in one line, without control characters.")
 
 
-def _project(desk: Desk, at: datetime) -> None:
+def _project(desk: Desk, at: datetime) -> list[Statement]:
     """Bring the pieces' measures to what is judged now, for search and for mates."""
     touched = {one.check_code for one in desk.new.values() if desk.checks[one.check_code].kind == "measure"}
     if not touched:
-        return
-    positions = {desk.checks[code].position for code in touched}
-    pieces = desk.in_positions(positions)
-    if len(touched) <= FEW:
-        project_some(desk.examination, desk.guide, desk.variant, touched, pieces, at)
-        return
+        return []
+    pieces = desk.in_positions({desk.checks[code].position for code in touched})
+    if desk.before is not None:
+        wanted = {*codes_to_read(desk.guide, desk.variant, touched)}
+        new = [row for row in desk.new.values() if row.check_code in wanted]
+        rows = [*desk.before, *(line for row in new for line in rows_of_new(row, desk.of[row.pk]))]
+        return project_some(desk.examination, desk.guide, desk.variant, touched, pieces, rows, at)
     judgement = judgement_of(examinations().get(pk=desk.examination.pk))
     project_measures(judgement, touched, {one.tag: one for one in pieces}, at)
+    return []

@@ -21,7 +21,20 @@ def write_line(
     **facts: Any,
 ) -> None:
     """Write an audit line. ``facts`` holds no personal field: the table cannot forget."""
-    line = Audit(
+    insert_rows(Audit, [line_of(by=by, deed=deed, thing=thing, ticket_number=ticket_number, at=at, **facts)])
+
+
+def line_of(
+    *,
+    by: Actor,
+    deed: str,
+    thing: Model,
+    ticket_number: int | None = None,
+    at: datetime | None = None,
+    **facts: Any,
+) -> Audit:
+    """The line, for a caller that writes it together with its change."""
+    return Audit(
         at=at or clock.now(),
         by=by.key,
         deed=deed,
@@ -30,4 +43,3 @@ def write_line(
         ticket_number=ticket_number,
         facts=facts,
     )
-    insert_rows(Audit, [line])

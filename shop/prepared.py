@@ -36,9 +36,13 @@ class Prepared:
         self._kept: dict[tuple[Any, ...], _Made] = {}
 
     def rows(self, *args: Any) -> list[tuple[Any, ...]]:
+        return ask_together([(self, args)])[0]
+
+    def made(self, args: Sequence[Any]) -> tuple[_Made, list[Any]] | None:
+        """The statement and its values; nothing where a list is empty, and so nothing is found."""
         shape = (connection.vendor, *(len(one) if isinstance(one, tuple) else -1 for one in args))
         if 0 in shape:
-            return []
+            return None
         made = self._kept.get(shape)
         if made is None:
             made = self._compile(args)
@@ -48,10 +52,7 @@ class Prepared:
         for place, (number, item) in made.places.items():
             value = args[number] if item is None else args[number][item]
             params[place] = _like(params[place], value)
-        with connection.cursor() as cursor:
-            cursor.execute(made.sql, params)
-            rows: list[tuple[Any, ...]] = cursor.fetchall()
-        return _converted(rows, made.converters) if made.converters else rows
+        return made, params
 
     def _compile(self, args: Sequence[Any]) -> _Made:
         marks: dict[Any, tuple[int, int | None]] = {}
@@ -67,6 +68,44 @@ class Prepared:
         assert {*places.values()} == {*marks.values()}, "each argument is compared with a column"
         found = compiler.get_converters([one for one, *_ in compiler.select])
         return _Made(sql, tuple(params), places, [(at, *pair) for at, pair in found.items()])
+
+
+Statement = tuple[str, list[Any]]
+
+
+def ask_together(asks: Sequence[tuple[Prepared, Sequence[Any]]]) -> list[list[tuple[Any, ...]]]:
+    """The rows of each, asked in this order; PostgreSQL is asked once for all. Each sees what was committed
+    before it, also when an earlier one waited for a lock."""
+    all_made = [prepared.made(args) for prepared, args in asks]
+    found: list[list[tuple[Any, ...]]] = [[] for _ in asks]
+    wanted = [(at, *one) for at, one in enumerate(all_made) if one is not None]
+    if not wanted:
+        return found
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(*_joined([(made.sql, params) for _, made, params in wanted]))
+        for number, (at, made, params) in enumerate(wanted):
+            if connection.vendor != "postgresql":
+                cursor.execute(made.sql, params)
+            elif number:
+                cursor.nextset()
+            rows = cursor.fetchall()
+            found[at] = _converted(rows, made.converters) if made.converters else rows
+    return found
+
+
+def send_together(statements: Sequence[Statement]) -> None:
+    """Statements whose answers nobody waits for; PostgreSQL gets them at once."""
+    if not statements:
+        return
+    with connection.cursor() as cursor:
+        for sql, params in [_joined(statements)] if connection.vendor == "postgresql" else statements:
+            cursor.execute(sql, params)
+
+
+def _joined(statements: Sequence[Statement]) -> Statement:
+    # Values are bound on our side, so that several statements go in one message.
+    return "; ".join(sql for sql, _ in statements), [one for _, params in statements for one in params]
 
 
 def _hashed(one: Any) -> Any:
@@ -115,25 +154,23 @@ def as_model(model: type[M], values: Sequence[Any], names: Sequence[str] = ()) -
     return model.from_db(connection.alias, names or columns_of(model), values)
 
 
-def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> int:
-    """Insert new rows: no signal, no id given back. ``ending``: an ON CONFLICT of the caller's. Gives how
-    many were written."""
+def insert_rows(model: type[Model], rows: Sequence[Model], ending: str = "") -> None:
+    """Insert new rows; see :func:`inserts_of`."""
+    send_together(inserts_of(model, rows, ending))
+
+
+def inserts_of(model: type[Model], rows: Sequence[Model], ending: str = "") -> list[Statement]:
+    """The statements for new rows: no signal, no id given back. ``ending``: the caller's ON CONFLICT."""
     fields = [one for one in model._meta.concrete_fields if not isinstance(one, AutoField)]
     quote = connection.ops.quote_name
     names = ", ".join(quote(str(one.column)) for one in fields)
     line = f"({', '.join(['%s'] * len(fields))})"
     step = max(1, MOST_VALUES // len(fields))
-    written = 0
-    with connection.cursor() as cursor:
-        for start in range(0, len(rows), step):
-            some = rows[start : start + step]
-            values = [
-                one.get_db_prep_save(one.pre_save(row, True), connection) for row in some for one in fields
-            ]
-            lines = ", ".join([line] * len(some))
-            cursor.execute(
-                f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES {lines} {ending}",  # noqa: S608
-                values,
-            )
-            written += cursor.rowcount
-    return written
+    statements = []
+    for start in range(0, len(rows), step):
+        some = rows[start : start + step]
+        values = [one.get_db_prep_save(one.pre_save(row, True), connection) for row in some for one in fields]
+        lines = ", ".join([line] * len(some))
+        table = quote(model._meta.db_table)
+        statements.append((f"INSERT INTO {table} ({names}) VALUES {lines} {ending}", values))  # noqa: S608
+    return statements

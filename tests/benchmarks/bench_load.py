@@ -157,7 +157,7 @@ def test_an_outbox_of_three_hundred(held: list[Examination], port: int) -> None:
     load = Load()
     for one in technicians(held[:BATCHES], BATCHES):
         body = {"readings": [one.new() for _ in range(BATCH)]}
-        load.add(run_load(port, [Poster(one.path, one.token, lambda body=body: body)], 0.0))
+        load.add(run_load(port, [Poster(one.path, one.token, body.copy)], 0.0))
     assert load.others == []
     statuses = {result["status"] for _, answer in load.answered for result in answer["results"]}
     assert statuses == {"recorded"}
