@@ -152,8 +152,8 @@ def warm_interference(
     loss = diameter * (outer.per_kelvin - inner.per_kelvin) * (temperature - 20)
     inputs = (
         ("d", f"{diameter:g} mm"),
-        ("αh", f"{outer.per_kelvin * 1e6:g}e-6/K ({outer.material})"),
-        ("αs", f"{inner.per_kelvin * 1e6:g}e-6/K ({inner.material})"),
+        ("αh", f"{outer.per_kelvin * 1e6:g} × 10⁻⁶/K ({outer.material})"),
+        ("αs", f"{inner.per_kelvin * 1e6:g} × 10⁻⁶/K ({inner.material})"),
         ("T", f"{temperature:g} °C"),
     )
     step = Step("δ(T) = δ − d (αh − αs)(T − 20)", inputs, "differential expansion")

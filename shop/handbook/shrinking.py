@@ -99,7 +99,7 @@ def shrink_fit(
         inner = expansion(inner_material)
         given = inner.per_kelvin * diameter * (ambient - inner_temperature)
         wanted = max(0.0, wanted - given)
-        chilled = (("α", f"{inner.per_kelvin * 1e6:g}e-6/K"), ("T", f"{inner_temperature:g} °C"))
+        chilled = (("α", f"{inner.per_kelvin * 1e6:g} × 10⁻⁶/K"), ("T", f"{inner_temperature:g} °C"))
         steps += [*inner.working, Step(f"the inner part shrinks by {given:.4f} mm", chilled, EXPANSION)]
         cautions += [*CHILLING[:2], *inner.cautions]
     rise = wanted / (outer.per_kelvin * diameter)
@@ -199,7 +199,7 @@ def _step(diameter: float, interference: float, clearance: float, ambient: float
     inputs = (
         ("δ, the largest", f"{interference:g} mm"),
         ("c", f"{clearance:g} mm"),
-        ("α", f"{alpha * 1e6:g}e-6/K"),
+        ("α", f"{alpha * 1e6:g} × 10⁻⁶/K"),
         ("d", f"{diameter:g} mm"),
         ("ambient", f"{ambient:g} °C"),
     )

@@ -71,10 +71,13 @@ def _end_float(values: Values) -> Answer:
     reach = "" if found.float_min_mm is None else f"{mm(found.float_min_mm)} to {mm(found.float_max_mm)}"
     rows = (
         ("Fit", ", ".join(found.choice) or "nothing in the list reaches the limits"),
-        ("Float", mm(found.float_mm)),
+        ("Float left", mm(found.float_mm)),
         ("At the worst", reach or "none"),
         ("Chance that it is inside", share(found.probability)),
-        ("Change of the washers", f"{found.shim_change_mm:+.3f} mm".replace("-", "−")),
+        (
+            "Thickness for the middle of it" if values["trial_float"] is None else "To add to what is in",
+            mm(found.shim_change_mm),
+        ),
         *(
             ("Next", f"{', '.join(one.choice)}: {mm(one.float_mm)}, {share(one.probability)}")
             for one in found.others

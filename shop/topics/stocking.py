@@ -58,7 +58,7 @@ def _reorder(values: Values) -> Answer:
         },
         (
             ("Order when stock falls to", _whole(found.reorder_point)),
-            ("Of it safety stock", _pieces(found.safety_stock)),
+            ("Of it safety stock", f"{found.safety_stock:.1f}".removesuffix(".0").replace("-", "−")),
             ("Demand over the lead time", _pieces(found.lead_time_demand)),
             ("Short in one cycle, on average", f"{short.expected_short:.3g}"),
         ),
