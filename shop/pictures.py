@@ -87,7 +87,16 @@ def bolt_picture(bolts: Sequence[tuple[str, float, float, int]]) -> str:
     for name, x, y, order in sorted(bolts, key=lambda one: one[3]):
         px, py = 180 + (x - middle_x) * scale, height / 2 - (y - middle_y) * scale
         label = ""
-        if name and not name.isdigit():  # one number at a bolt, its turn; two cannot be told apart
+        # Names of bolts that sit close would lie on each other: the order in words has them.
+        crowded = any(
+            abs(other_x - x) + abs(other_y - y) > 0
+            and abs(other_x - x) * scale < 60
+            and abs(other_y - y) * scale < 46
+            for _, other_x, other_y, _ in bolts
+        )
+        if (
+            name and not crowded and not name.isdigit()
+        ):  # one number at a bolt, its turn; two cannot be told apart
             # Beside the centre line, not on it.
             at, anchor = (px + 6, "start") if abs(px - 180) < 12 else (px, "middle")
             shown = escape(name if len(name) <= 8 else f"{name[:7]}…")

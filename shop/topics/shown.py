@@ -40,7 +40,9 @@ def mm(value: float | None, resolution: float = 0.001) -> str:
 
 
 def share(value: float) -> str:
-    return "over 99.99 %" if value > 0.9999 else f"{value * 100:.2f} %"
+    if value > 0.9999:
+        return "over 99.99 %"
+    return "under 0.01 %" if value < 0.0001 else f"{value * 100:.2f} %"
 
 
 def torque(value: float) -> str:

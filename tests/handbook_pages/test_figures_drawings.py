@@ -10,7 +10,9 @@ import pytest
 
 from shop.handbook.resampling import Job, Stage, finish_dates
 from shop.handbook.survival import kaplan_meier
+from shop.pictures import bolt_picture
 from shop.topics.drawings_figures import FOOT, LEFT, RIGHT, TOP, finish_lines, step_curve
+from shop.topics.shown import share
 
 
 def drawn(text: str) -> ElementTree.Element:
@@ -86,3 +88,19 @@ def test_a_promise_of_long_ago_stays_on_the_paper() -> None:
     for one in tree.iter("path"):
         if one.get("class") == "promise":
             assert all(LEFT <= x <= RIGHT for x, _ in corners(one.get("d", "")))
+
+
+def test_names_of_bolts_that_sit_close_are_left_to_the_words() -> None:
+    """Four bolts apart have their names; two that almost touch have their turns only."""
+    apart = bolt_picture([("A", 0, 0, 1), ("B", 100, 0, 2), ("C", 100, 60, 3), ("D", 0, 60, 4)])
+    assert all(f">{name}</text>" in apart for name in "ABCD")
+    close = bolt_picture([("A", 0, 0, 1), ("B", 5, 0, 2), ("C", 100, 60, 3)])
+    assert ">C</text>" in close
+    assert ">A</text>" not in close
+    assert ">B</text>" not in close
+    assert "A, B, C" in close
+
+
+@pytest.mark.parametrize(("value", "words"), [(0.0, "under 0.01 %"), (0.5, "50.00 %"), (1.0, "over 99.99 %")])
+def test_a_share_is_never_said_to_be_none_or_all(value: float, words: str) -> None:
+    assert share(value) == words
