@@ -12,6 +12,7 @@ import statistics
 import time
 from collections.abc import Iterator
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -23,8 +24,10 @@ from django.urls import path
 from django.utils.safestring import mark_safe
 
 from inspections.examining import open_examination
-from inspections.guides import publish_guide
+from inspections.findings import judgement_of, open_disputes
+from inspections.guides import guide_of, publish_guide
 from inspections.models import Examination, Reading
+from inspections.photographs import record_photograph
 from inspections.recording import record_readings
 from inventory.models import Piece
 from shop.access import PROGRAM, Actor, ticket_for
@@ -33,14 +36,18 @@ from shop.urls import urlpatterns as shop_urls
 from shop.views import for_actor
 from tests.benchmarks.scenes import one_round, p95
 from tests.conftest import Cast, SignedIn
-from tests.inspections.shop import make_gauges, open_ticket, say
+from tests.inspections.evidence import metal, upload
+from tests.inspections.shop import make_gauges, open_ticket, read, say
 from tests.inspections.test_publishing import DEMONSTRATION
 
 pytestmark = pytest.mark.django_db(transaction=True)
 UNIT = "/bench/2401"
+POSITION, CHECK, LOOK = f"{UNIT}/CLUS", "ME-CLUS-LEN", "LK-CLUS"
+LIVE = "/api/v1/tickets/2401/since"
 ROUNDS = 120
 MOST_QUERIES = 12
 READINGS = 600
+CHECKS = 140
 MOST_RATIO = 2.0
 
 # The page's own bytes, cut into as many parts as there are rows; the plain view prints them row by row.
@@ -112,15 +119,50 @@ def cut(text: str) -> list[str]:
     return [text[n * step : (n + 1) * step] for n in range(count)]
 
 
-def test_a_full_units_page_asks_few_questions(client: Client) -> None:
-    """First when everything is judged anew, then when nothing has changed."""
-    counts = []
-    for _ in range(2):
-        with CaptureQueriesContext(connection) as asked:
-            assert client.get(UNIT).status_code == 200
-        counts.append(len(asked))
-    print(f"\nqueries: judged anew {counts[0]}, unchanged {counts[1]}")  # noqa: T201
-    assert max(counts) <= MOST_QUERIES
+def asked_for(client: Client, address: str) -> int:
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get(address).status_code == 200
+    return len(asked)
+
+
+def test_a_full_units_page_asks_few_questions(client: Client, cast: Cast, signed_in: SignedIn) -> None:
+    """The unit and a position of it: judged anew, unchanged, and with everything on it that a bench sees."""
+    held = Examination.objects.select_related("revision", "ticket").get()
+    mine, other = cast.actor("technician"), cast.actor("second_technician")
+    pages = (UNIT, POSITION, f"{POSITION}?check={CHECK}")
+    counts: dict[str, list[int]] = {}
+
+    def ask(when: str) -> None:
+        counts[when] = [asked_for(client, page) for page in pages]
+
+    ask("judged anew")
+    ask("unchanged")
+    assert say(held, mine, LOOK, "sound", note="again").status == "recorded"
+    ask("after a reading")
+    for number in range(6):
+        record_photograph(
+            examination=held, id=uuid4(), check=CHECK, upload=upload(metal((320 + number, 240))), by=mine
+        )
+    ask("with photographs")
+    for name in ("second_technician", "lead", "manager"):
+        assert signed_in(getattr(cast, name)).get(f"{LIVE}?position=CLUS").status_code == 200
+    ask("with others at the unit")
+    guide = guide_of(held.revision)
+    limit = guide.feature[guide.check[CHECK].feature].limits[0]
+    assert limit.upper_mm is not None
+    assert read(held, other, CHECK, f"{limit.upper_mm + 0.3:.3f} mm").status == "recorded"
+    held.refresh_from_db(fields=["counter"])
+    assert open_disputes(judgement_of(held))
+    ask("with a dispute")
+    told = "; ".join(f"{when} {', '.join(map(str, some))}" for when, some in counts.items())
+    print(f"\nqueries of the unit, a position, a check in hand: {told}")  # noqa: T201
+    assert max(count for some in counts.values() for count in some) <= MOST_QUERIES
+
+
+def test_the_scene_is_as_large_as_promised(client: Client) -> None:
+    held = Examination.objects.select_related("revision").get()
+    assert len(guide_of(held.revision).checks_of("FC")) >= CHECKS
+    assert Reading.objects.count() >= READINGS
 
 
 @pytest.mark.benchmark
