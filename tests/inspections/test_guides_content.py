@@ -170,6 +170,37 @@ def test_dangers_carry_their_caution(name: str) -> None:
     assert all("goggles" in row.caution for row in springs)
 
 
+@every_guide
+def test_what_is_pressed_in_carries_its_caution(name: str) -> None:
+    """Common practice, no source."""
+    rows = [one for one in guide(name).guide.remedies if one.name.startswith("Press")]
+    assert rows
+    assert all("press" in one.caution for one in rows), [one.code for one in rows if not one.caution]
+
+
+@every_guide
+def test_nothing_is_sealed_after_the_leak_test(name: str) -> None:
+    """A joint that is made later is never tested (common practice, no source)."""
+    steps = {one.code: one for one in guide(name).guide.steps}
+    test = next(one for one in steps.values() if one.title == "Leak test")
+    before, ahead = set[str](), [*test.after]
+    while ahead:
+        code = ahead.pop()
+        before.add(code)
+        ahead.extend(one for one in steps[code].after if one not in before)
+    late = {code for code, one in steps.items() if one.sealing} - before
+    assert not late
+
+
+@every_guide
+def test_chosen_shims_are_not_judged_by_their_number(name: str) -> None:
+    """A pack is what its thickness is: two, three or five shims make it alike."""
+    one = guide(name).guide
+    packs = {row.code for row in one.positions if "shims" in row.name.lower()}
+    assert packs or name == "hexworth_h4"
+    assert not [row.code for row in one.checks if row.kind == "count" and row.position in packs]
+
+
 def test_brake_power_take_off_and_splitting_are_said_as_dangers() -> None:
     drop, tractor = guide("calderby_dropbox"), guide("wenfold_tractor")
     linings = drop.check["LK-BRSH"]
