@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
 from urllib.parse import urlencode
 
 from django import forms
@@ -24,9 +25,52 @@ from inspections.models import GuideDraft, GuideRevision
 from inspections.shape import TABLES, Problem
 from inventory.shown import people
 from shop.access import Actor, NotThere
-from shop.models import Position
+from shop.models import Family, Position
 from shop.refusals import Refusal, Stale
 from shop.views import for_actor
+
+GONE = "This draft is gone: somebody published it or threw it away."
+# what a form sends beside what was typed
+_UNTYPED = frozenset({"csrfmiddlewaretoken", "version", "deed", "number", "kind"})
+
+
+def _gone(request: HttpRequest, code: str) -> HttpResponse:
+    """The draft went away while somebody wrote in it: what was typed is shown, to be typed again."""
+    typed = [
+        (name.replace("__", " "), words)
+        for name, words in request.POST.items()
+        if name not in _UNTYPED and isinstance(words, str) and words.strip()
+    ]
+    if not typed:
+        messages.error(request, GONE)
+        return redirect("guides")
+    family = Family.objects.filter(code=code).first()
+    context = {"code": code, "family": family, "gone": GONE, "typed": typed, "place": "office"}
+    return render(request, "inspections/guides/gone.html", context, status=409)
+
+
+P = ParamSpec("P")
+
+
+def _with_draft(
+    view: Callable[Concatenate[HttpRequest, Actor, GuideDraft, P], HttpResponse],
+) -> Callable[Concatenate[HttpRequest, Actor, str, P], HttpResponse]:
+    """A page of a family's draft; what is sent to one that is gone is not thrown away with it."""
+
+    @wraps(view)
+    def page(request: HttpRequest, by: Actor, code: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        found = None
+        try:
+            found = drafting.draft_for(by, code)
+            return view(request, by, found, *args, **kwargs)
+        except NotThere:
+            if found is None and request.method == "POST":
+                return _gone(request, code)
+            raise
+        except GuideDraft.DoesNotExist:
+            return _gone(request, code)
+
+    return page  # type: ignore[return-value]  # as for_actor's: the path gives it by name
 
 
 def _newest(draft: GuideDraft) -> GuideRevision | None:
@@ -59,9 +103,9 @@ def _problem_rows(draft: GuideDraft, problems: Sequence[Problem]) -> list[dict[s
 
 @require_safe
 @for_actor
-def draft(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
+@_with_draft
+def draft(request: HttpRequest, by: Actor, found: GuideDraft) -> HttpResponse:
     """All entries, with what the checker says of them and which differ from what is published."""
-    found = drafting.draft_for(by, code)
     problems = problems_of(drafts.text_of(found.document))
     newest = _newest(found)
     changed = {(one.table, one.code): one.kind for one in since(found.document, newest)} if newest else {}
@@ -87,9 +131,9 @@ def draft(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
 
 @require_safe
 @for_actor
-def draft_file(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
-    found = drafting.draft_for(by, code)
-    return as_file(f"{code}_draft", found.document)
+@_with_draft
+def draft_file(request: HttpRequest, by: Actor, found: GuideDraft) -> HttpResponse:
+    return as_file(f"{found.family_code}_draft", found.document)
 
 
 # --- one entry
@@ -97,9 +141,9 @@ def draft_file(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_actor
-def draft_new(request: HttpRequest, by: Actor, code: str, table: str) -> HttpResponse:
+@_with_draft
+def draft_new(request: HttpRequest, by: Actor, found: GuideDraft, table: str) -> HttpResponse:
     """A new entry. A check says first what kind of question it asks."""
-    found = drafting.draft_for(by, code)
     if table not in TABLES:
         raise NotThere
     asked = request.POST.get("kind") or request.GET.get("kind", "")
@@ -126,9 +170,9 @@ def draft_new(request: HttpRequest, by: Actor, code: str, table: str) -> HttpRes
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_actor
-def draft_entry(request: HttpRequest, by: Actor, code: str, table: str, entry: str) -> HttpResponse:
+@_with_draft
+def draft_entry(request: HttpRequest, by: Actor, found: GuideDraft, table: str, entry: str) -> HttpResponse:
     """An entry of a table: change it, or take it out."""
-    found = drafting.draft_for(by, code)
     if table not in TABLES:
         raise NotThere
     return _entry(request, by, found, table, entry)
@@ -136,9 +180,10 @@ def draft_entry(request: HttpRequest, by: Actor, code: str, table: str, entry: s
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_actor
-def draft_plain(request: HttpRequest, by: Actor, code: str, table: str) -> HttpResponse:
+@_with_draft
+def draft_plain(request: HttpRequest, by: Actor, found: GuideDraft, table: str) -> HttpResponse:
     """The head of the guide, or its drawing."""
-    return _entry(request, by, drafting.draft_for(by, code), table, "")
+    return _entry(request, by, found, table, "")
 
 
 def _entry(request: HttpRequest, by: Actor, found: GuideDraft, table: str, code: str) -> HttpResponse:
@@ -250,13 +295,17 @@ def _entry_page(
         "standing": changes_of(standing, form.row) if standing else (),
         "published": newest if published is not None else None,
         "changes": changes_of(published, original) if published and table != DRAWING else (),
-        "named_by": drafts.named_by(found.document, table, code) if code else [],
+        "named_by": [(one, _entry_url(found, *one.split(" ", 1))) for one in _namers(found, table, code)],
         "was_published": _was_published(found, table, code),
         "drawing": drawing_of(found.document) if table == DRAWING else "",
         "inner": _inner(found, table, code),
         "place": "office",
     }
     return render(request, "inspections/guides/entry.html", context, status=status)
+
+
+def _namers(found: GuideDraft, table: str, code: str) -> list[str]:
+    return drafts.named_by(found.document, table, code) if code else []
 
 
 def _was_published(found: GuideDraft, table: str, code: str) -> bool:
@@ -296,9 +345,9 @@ def _inner(found: GuideDraft, table: str, code: str) -> list[dict[str, Any]]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @for_actor
-def draft_publish(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
+@_with_draft
+def draft_publish(request: HttpRequest, by: Actor, found: GuideDraft) -> HttpResponse:
     """The difference from the newest revision in words; publish the draft, or throw it away."""
-    found = drafting.draft_for(by, code)
     if request.method != "POST":
         return _publish_page(request, found)
     deed, version = request.POST.get("deed", ""), _version(request)
@@ -309,14 +358,14 @@ def draft_publish(request: HttpRequest, by: Actor, code: str) -> HttpResponse:
             return redirect("guide_revision", made.family.code, made.number)
         if deed == "throw away":
             drafting.throw_away_draft(draft=found, version=version, by=by)
-            messages.success(request, f"The draft of {code} is thrown away.")
+            messages.success(request, f"The draft of {found.family_code} is thrown away.")
             return redirect("guides")
         if deed == "follow":
             typed = request.POST.get("number", "")
             number = int(typed) if typed.isascii() and typed.isdigit() else 0
             drafting.follow_newest(draft=found, number=number, version=version, by=by)
             messages.success(request, f"The draft follows revision {number} now.")
-            return redirect("guide_draft_publish", code)
+            return redirect("guide_draft_publish", found.family_code)
     except GuideRefused:
         trouble = "The guide cannot be published yet: see what the checker refuses."
         return _publish_page(request, found, trouble=trouble, status=422)

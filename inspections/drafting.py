@@ -96,10 +96,15 @@ def _mark(table: str, code: str) -> str:
     return f"{table} {code}".strip()
 
 
+def _named(table: str, code: str) -> str:
+    """At the head of a sentence; the code keeps its letters."""
+    return _mark(table[:1].upper() + table[1:], code)
+
+
 def _need_unchanged(draft: GuideDraft, table: str, code: str, version: int) -> None:
     if draft.touched.get(_mark(table, code), 0) > version:
         raise Stale(
-            f"{_mark(table, code).capitalize()} was changed since you opened it. What you typed is kept "
+            f"{_named(table, code)} was changed since you opened it. What you typed is kept "
             "below; what stands now is beside it. Save again to put yours in its place."
         )
 
@@ -177,7 +182,7 @@ def remove_entry(
         _need_unchanged(held, table, code, version)
         if naming := drafts.named_by(held.document, table, code):
             some = ", ".join(naming[:6]) + (f" and {len(naming) - 6} more" if len(naming) > 6 else "")
-            raise Conflict(f"{_mark(table, code).capitalize()} is named by {some}. Change those first.")
+            raise Conflict(f"{_named(table, code)} is named by {some}. Change those first.")
         mark = _mark(table, code)
         _write(held, drafts.without_entry(held.document, table, code), mark, by, at)
         write_line(by=by, deed="draft entry removed", thing=held, at=at, family=held.family_code, entry=mark)

@@ -10,7 +10,7 @@ from django import forms
 from django.http import QueryDict
 
 from inspections import drafts
-from inspections.document import CHECK_KINDS, DIMENSIONS
+from inspections.document import CHECK_KINDS, DIMENSIONS, STANDARD
 from inspections.drafts import DRAWING, HEAD_TABLE
 from inspections.guide_controls import (
     ByVariant,
@@ -365,8 +365,16 @@ class EntryForm(forms.Form):
 
     def say(self, key: str, message: str) -> None:
         own = key in self.fields
-        grouped = next((name for name in self.fields if name.startswith(f"{key}__")), None) if key else None
-        self.add_error(key if own else grouped, message)
+        self.add_error(key if own else self._first_of(key, message), message)
+
+    def _first_of(self, key: str, message: str) -> str | None:
+        """The field of a key that is typed in rows; for limits the figure of the size that is spoken of."""
+        names = [name for name in self.fields if key and name.startswith(f"{key}__")]
+        if key == "limit":
+            sizes = [one.get("size", STANDARD) for one in self.row.get("limit", ())]
+            place = next((at for at, size in enumerate(sizes) if message.startswith(f"{size}: ")), 0)
+            names = [one for one in names if one == f"limit__{place}__new__low"] or names
+        return names[0] if names else None
 
 
 def bound_as_it_stands(

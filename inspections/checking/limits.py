@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from inspections.checking.book import Book, upside_down
-from inspections.document import STANDARD, Feature
+from inspections.document import STANDARD, Feature, Limit
 from inspections.shape import Problem
 
 
@@ -22,7 +22,7 @@ def _of_feature(book: Book, one: Feature) -> Iterator[Problem]:
         yield book.say("feature", one.code, "limit", f"Size {size} stands twice.")
     for limit in one.limits:
         words = upside_down(limit.new_min_mm, limit.new_max_mm, limit.wear_mm)
-        if words:
+        if words or (words := _wears_backwards(one.dimension, limit)):
             yield book.say("feature", one.code, "limit", f"{limit.size}: {words}")
         if limit.mean_mm is None:
             continue
@@ -33,6 +33,20 @@ def _of_feature(book: Book, one: Feature) -> Iterator[Problem]:
         elif low > limit.upper_mm or high < limit.lower_mm:
             words = f"{limit.size}: the mean's limits, {low:g} to {high:g}, lie beyond those of the feature."
             yield book.say("feature", one.code, "limit", words)
+
+
+def _wears_backwards(dimension: str, limit: Limit) -> str:
+    """Wear opens a bore and thins what is measured from outside. A limit on the other side would let every
+    worn part pass."""
+    if limit.wear_mm is None:
+        return ""
+    if dimension == "bore" and limit.wear_mm < limit.new_min_mm:
+        return f"A bore wears larger: its wear limit {limit.wear_mm:g} is below {limit.new_min_mm:g}, new."
+    if dimension == "outside" and limit.wear_mm > limit.new_max_mm:
+        return (
+            f"An outside wears smaller: its wear limit {limit.wear_mm:g} is above {limit.new_max_mm:g}, new."
+        )
+    return ""
 
 
 def _of_form(book: Book, one: Feature) -> Iterator[Problem]:

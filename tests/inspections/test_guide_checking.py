@@ -219,3 +219,35 @@ def test_what_may_be_right_is_a_warning(old: str, new: str, key: str) -> None:
 )
 def test_a_strange_document_is_refused_and_does_not_raise(text: str) -> None:
     assert {row.severity for row in problems(text)} == {"refused"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "words"),
+    [
+        (
+            "form = 0.012\nlimit = [{ new = [26.000, 26.021] }",
+            'dimension = "bore"\nform = 0.012\nlimit = [{ new = [26.000, 26.021], wear = 25.98 }',
+            "feature CASE.B.limit",
+            "standard: A bore wears larger: its wear limit 25.98",
+        ),
+        (
+            'rule = "simple"\nlimit = [\n  { new = [25.980, 25.993], wear = 25.960 }',
+            'rule = "simple"\ndimension = "outside"\nlimit = [\n  { new = [25.980, 25.993], wear = 26.010 }',
+            "feature SHAFT.D.limit",
+            "standard: An outside wears smaller: its wear limit 26.01",
+        ),
+    ],
+)
+def test_a_wear_limit_on_the_wrong_side_is_refused(old: str, new: str, key: str, words: str) -> None:
+    """Every worn part would be within such a limit (common practice, no source)."""
+    found = [row for row in problems(replaced(old, new)) if row.key == key]
+    assert [row.severity for row in found] == ["refused"]
+    assert words in found[0].message
+
+
+def test_a_wear_limit_on_the_right_side_is_fine() -> None:
+    text = replaced(
+        "form = 0.012\nlimit = [{ new = [26.000, 26.021] }",
+        'dimension = "bore"\nform = 0.012\nlimit = [{ new = [26.000, 26.021], wear = 26.03 }',
+    )
+    assert not [row for row in problems(text) if row.key == "feature CASE.B.limit"]

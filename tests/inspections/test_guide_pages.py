@@ -7,6 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from inspections import drafting
 from inspections.drafting import begin_draft, change_entry
 from inspections.drafts import entry_of
 from inspections.guides import publish_guide
@@ -369,7 +370,7 @@ def test_a_check_is_asked_for_its_kind_first(draft: GuideDraft, manager: Client)
 
 def test_taking_out_and_retiring(draft: GuideDraft, manager: Client) -> None:
     page = text_of(manager.get(f"{DRAFT}/position/LID"))
-    assert "Named by step S1" in page
+    assert "Named by <a" in page
     answer = manager.post(f"{DRAFT}/position/LID", {"deed": "remove", "version": 1})
     assert answer.status_code == 409
     step = f"{DRAFT}/step/S1"
@@ -405,7 +406,61 @@ def test_throwing_away(draft: GuideDraft, manager: Client) -> None:
     assert answer.headers["Location"] == GUIDES
     assert not GuideDraft.objects.exists()
     assert manager.get(DRAFT).status_code == 404
-    assert manager.post(f"{DRAFT}/publish", {"deed": "publish", "version": 1}).status_code == 404
+    answer = manager.post(f"{DRAFT}/publish", {"deed": "publish", "version": 1}, follow=True)
+    assert answer.redirect_chain == [(GUIDES, 302)]
+    assert "This draft is gone" in text_of(answer)
+
+
+def test_what_was_typed_outlives_the_draft(draft: GuideDraft, cast: Cast, manager: Client) -> None:
+    url = f"{DRAFT}/remedy/FACE"
+    sent = typed(manager, url, name="Face it <twice>")
+    publish_nothing = {"deed": "throw away", "version": draft.version}
+    manager.post(f"{DRAFT}/publish", publish_nothing)
+    for address in (url, f"{DRAFT}/remedy/new"):
+        answer = manager.post(address, sent)
+        assert answer.status_code == 409
+        page = text_of(answer)
+        assert "This draft is gone" in page
+        assert "Face it &lt;twice&gt;" in page
+        assert "csrfmiddlewaretoken</dt>" not in page
+    assert not GuideDraft.objects.exists()
+
+
+def test_a_draft_that_goes_while_it_is_saved(
+    draft: GuideDraft, manager: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between the page's look at the draft and the rule's lock somebody publishes it."""
+    url = f"{DRAFT}/remedy/FACE"
+    sent = typed(manager, url, name="Face it twice")
+
+    def late(**facts: Any) -> GuideDraft:
+        GuideDraft.objects.all().delete()
+        return change_entry(**facts)
+
+    monkeypatch.setattr(drafting, "change_entry", late)
+    answer = manager.post(url, sent)
+    assert answer.status_code == 409
+    assert "Face it twice" in text_of(answer)
+
+
+def test_a_limit_upside_down_is_said_at_its_own_figure(draft: GuideDraft, manager: Client) -> None:
+    sent = typed(manager, BORE, limit__1__new__low="26.121", limit__1__new__high="26.1")
+    assert manager.post(BORE, sent).headers["Location"] == BORE
+    errors = manager.get(BORE).context["form"].errors
+    assert [*errors] == ["limit__1__new__low"]
+    assert "upside down" in str(errors)
+
+
+def test_a_code_keeps_its_letters_in_a_message(draft: GuideDraft, cast: Cast, manager: Client) -> None:
+    row = entry_of(draft.document, "feature", "CASE.B")
+    assert row is not None
+    sent = typed(manager, BORE, form="0.02")
+    change_entry(draft=draft, table="feature", row=row | {"form": 0.03}, version=1, by=cast.actor("owner"))
+    assert "Feature CASE.B was changed" in text_of(manager.post(BORE, sent))
+
+
+def test_what_names_an_entry_is_a_link_to_it(draft: GuideDraft, manager: Client) -> None:
+    assert f'<a href="{DRAFT}/step/S1">step S1</a>' in text_of(manager.get(f"{DRAFT}/position/LID"))
 
 
 def test_publishing_a_draft_that_changed_says_so(draft: GuideDraft, cast: Cast, manager: Client) -> None:
