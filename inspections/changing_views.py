@@ -148,5 +148,5 @@ def _vary(
         add_refusal(form, trouble)
         return None
     more = " It has open ends, so the ticket is stripped again." if done.back else ""
-    messages.success(request, f"The unit is a {chosen} now.{more}")
+    messages.success(request, f"The unit is a {ticket.family}, {chosen}, now.{more}")
     return redirect("bench_ticket", number=ticket.number)

@@ -106,7 +106,7 @@ def change_variant(
             return Varied(None)
         if held.stage not in ("received", *STAGES):
             raise Conflict(
-                f"The ticket is {held.stage}. Its quote is for the {held.variant}: "
+                f"The ticket is {held.stage}. Its quote is for the variant that it has: "
                 "bring it back to examined first."
             )
         unit = next((one.unit for one in held.sources.filter(kind="unit").select_related("unit")), None)
@@ -124,7 +124,7 @@ def change_variant(
             Unit.objects.filter(pk=unit.pk).update(variant=variant)
         facts = _facts(held.variant, variant, why, plan)
         write_line(by=by, deed="variant changed", thing=held, ticket_number=held.number, at=at, **facts)
-        back = _settle(examination, by, f"The unit is a {variant}: {why}"[:200], at)
+        back = _settle(examination, by, f"The unit is of the variant {variant.code}: {why}"[:200], at)
     ticket.refresh_from_db()
     return Varied(plan, back)
 

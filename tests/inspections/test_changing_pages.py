@@ -154,10 +154,16 @@ def test_readings_that_are_set_aside_are_struck_and_say_why(held: Examination, l
 
 def test_another_variant_is_shown_and_said(held: Examination, lead: Client) -> None:
     page = text_of(lead.get(VARY))
-    for words in ("What changes if it is the remote change", "X1-101", "X1-102", "Floor cover", "It is the"):
+    for words in (
+        ", remote change</h2>",
+        "X1-101",
+        "X1-102",
+        "Floor cover",
+        "It is a Small box, remote change",
+    ):
         assert words in page
     answer = lead.post(VARY, {"variant": "RC", "why": "It has the remote cover.", "missing": []}, follow=True)
-    assert "The unit is a remote change now" in text_of(answer)
+    assert "The unit is a Small box, remote change, now" in text_of(answer)
     assert Ticket.objects.get().variant.code == "RC"
 
 

@@ -130,7 +130,7 @@ def test_an_examined_ticket_is_stripped_again(held: Examination, cast: Cast) -> 
     assert done.back
     ticket = ticket_of(held)
     assert ticket.stage == "stripped"
-    assert [one.why for one in ticket.stage_log.all()][-1] == f"The unit is a remote change: {WHY}"
+    assert [one.why for one in ticket.stage_log.all()][-1] == f"The unit is of the variant RC: {WHY}"
 
 
 def test_before_it_is_stripped_the_counter_says_it(cast: Cast) -> None:
