@@ -66,6 +66,7 @@ CONTROLS: Mapping[str, Sequence[Control]] = {
         Control("maker", "Maker"),
         Words("note", "Note"),
         Control("oil", "Oil"),
+        Control("source", "Source", "Of every feature and check that states none of its own."),
         Whole("build_minutes", "Minutes to build and test"),
         Lines("cautions", "Cautions", "One a line: danger to people, and nothing else."),
     ),

@@ -341,7 +341,7 @@ TABLES: Mapping[str, tuple[Keys, str]] = {
 }
 HEAD: tuple[Keys, str] = (
     {
-        **dict.fromkeys(("name", "maker", "note", "oil"), _text),
+        **dict.fromkeys(("name", "maker", "note", "oil", "source"), _text),
         "family": _code,
         "cautions": _texts,
         "build_minutes": _whole,

@@ -213,6 +213,7 @@ def read(document: Mapping[str, Any]) -> Guide:
     KeyError, TypeError or ValueError mean a document that the checker should have refused.
     """
     head = document["guide"]
+    said = {key: head[key] for key in ("source",) if key in head}  # of every entry without its own
     guide = Guide(
         family=head["family"],
         family_name=head["name"],
@@ -237,8 +238,8 @@ def read(document: Mapping[str, Any]) -> Guide:
             )
             for one in _rows(document, "bond")
         ),
-        features=tuple(_feature(one) for one in _rows(document, "feature")),
-        checks=tuple(_check(one) for one in _rows(document, "check")),
+        features=tuple(_feature(said | one) for one in _rows(document, "feature")),
+        checks=tuple(_check(said | one) for one in _rows(document, "check")),
         defects=tuple(
             Defect(
                 one["code"],

@@ -16,6 +16,8 @@ CHECK_KINDS: tuple[CheckKind, ...] = (
     "replaced",
 )
 Rule = Literal["guarded", "simple"]
+# Where neither the entry nor the head of its guide says where it is from.
+NO_SOURCE = "no source stated"
 # What is measured of a feature, and what gauges measure; common practice, no source.
 DIMENSIONS = ("outside", "bore", "length", "depth", "gap", "movement")
 STANDARD = "standard"
@@ -89,7 +91,7 @@ class Feature:
     name: str
     limits: tuple[Limit, ...]
     rule: Rule = "guarded"
-    source: str = "invented for the demonstration"
+    source: str = NO_SOURCE
     form_mm: float | None = None  # allowed out-of-round between the directions of one depth
     taper_mm: float | None = None  # allowed difference between the means of the depths
     spread_mm: float | None = None  # allowed spread in a set: each place is another of its parts
@@ -171,7 +173,7 @@ class Check:
     remedies: tuple[str, ...] = ()
     caution: str = ""  # danger to people, and nothing else
     note: str = ""  # what spoils the work or has to be known
-    source: str = "invented for the demonstration"
+    source: str = NO_SOURCE
 
     @property
     def takes_quantity(self) -> bool:

@@ -1,7 +1,10 @@
 """The checker of guides: published repair standards, and every way in which a document can be wrong."""
 
+import tomllib
+
 import pytest
 
+from inspections.document import GuideIndex, read
 from inspections.guides import Problem, check_document
 from tests.inspections.published import (
     BUSH,
@@ -251,3 +254,14 @@ def test_a_wear_limit_on_the_right_side_is_fine() -> None:
         'dimension = "bore"\nform = 0.012\nlimit = [{ new = [26.000, 26.021], wear = 26.03 }',
     )
     assert not [row for row in problems(text) if row.key == "feature CASE.B.limit"]
+
+
+def test_the_head_of_a_guide_says_where_its_figures_are_from() -> None:
+    """An entry's own source goes first; nothing is called invented, or a practice, that does not say so."""
+    bare = GuideIndex(read(tomllib.loads(SMALL)))
+    assert bare.feature["CASE.W"].source == bare.check["WIDTH"].source == "no source stated"
+    said = SMALL.replace('oil = "none"', 'oil = "none"\nsource = "shop notes, page 3"')
+    own = said.replace('name = "casing width"', 'name = "casing width"\nsource = "own figure"')
+    index = GuideIndex(read(tomllib.loads(own)))
+    assert index.feature["CASE.W"].source == "own figure"
+    assert index.check["WIDTH"].source == "shop notes, page 3"
