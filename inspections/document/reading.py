@@ -238,8 +238,8 @@ def read(document: Mapping[str, Any]) -> Guide:
             )
             for one in _rows(document, "bond")
         ),
-        features=tuple(_feature(said | one) for one in _rows(document, "feature")),
-        checks=tuple(_check(said | one) for one in _rows(document, "check")),
+        features=tuple(_feature({**said, **one}) for one in _rows(document, "feature")),
+        checks=tuple(_check({**said, **one}) for one in _rows(document, "check")),
         defects=tuple(
             Defect(
                 one["code"],
