@@ -15,8 +15,8 @@ from django.utils.safestring import SafeString, mark_safe
 from inspections.answers import ComplaintState
 from inspections.bars import limit_bar
 from inspections.bench_places import At, position_url
-from inspections.blind import Sight, state_of, words_for
-from inspections.document import Check, Defect, Position
+from inspections.blind import SHOWN_LATER, Sight, state_of, words_for
+from inspections.document import Check, Defect, Position, Remedy
 from inspections.drawing import unit_drawing
 from inspections.findings import Examined, next_open_check
 from inspections.guides import guide_of
@@ -236,6 +236,7 @@ class InHand:
     hidden: int
     defects: Sequence[Defect]
     places_read: list[str] = field(default_factory=list)
+    remedies: tuple[Remedy, ...] = ()  # each of which would make the finding good
 
 
 def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, may_withdraw: bool) -> InHand:
@@ -264,21 +265,38 @@ def in_hand(whole: Examined, sight: Sight, check: Check, finding: Finding, *, ma
             )
         )
     seen = sight.sees_finding(finding, whole.record)
-    title = check.title
+    state, words = _said_of(whole, sight, check, finding, seen=seen)
     return InHand(
         check=check,
         finding=finding,
         seen=seen,
         wrong=finding.state == "not applicable" and is_wrong(whole.judgement, finding.piece),
-        state=state_of(finding),
+        state=state,
         bar=_bar(whole, check, finding, rows, seen=seen),
-        words=_after_title(words_for(sight, finding, whole.record, title), title),
+        words=words,
         chance=_chance(finding) if seen else "",
         readings=rows,
         hidden=hidden,
         defects=whole.judgement.guide.defects_of.get(check.code, ()),
         places_read=places,
+        remedies=_remedies_of(whole, finding) if seen else (),
     )
+
+
+def _said_of(whole: Examined, sight: Sight, check: Check, finding: Finding, *, seen: bool) -> tuple[str, str]:
+    """The state and the words under the check's heading. At a look the state is the reading: a person who is
+    blind is told that somebody has read it, and no more."""
+    disputed = finding.dispute is not None and finding.dispute.open
+    if not seen:
+        return ("in dispute" if disputed else "read by another"), SHOWN_LATER
+    state = "in dispute" if disputed else state_of(finding)
+    words = _after_title(words_for(sight, finding, whole.record, check.title), check.title)
+    return state, "" if words.rstrip(".").lower() == state else words
+
+
+def _remedies_of(whole: Examined, finding: Finding) -> tuple[Remedy, ...]:
+    known = whole.judgement.guide.remedy
+    return tuple(known[code] for code in finding.remedies if code in known) if finding.failing else ()
 
 
 def _taken_back(whole: Examined, sight: Sight, one: ReadingRecord) -> str:
@@ -306,7 +324,9 @@ def _after_title(words: str, title: str) -> str:
 def _chance(finding: Finding) -> str:
     """The probability of conformity in words; readings in dispute have none that means anything."""
     probability = finding.probability
-    if probability is None or (finding.dispute is not None and finding.dispute.open):
+    if probability is None or finding.state == "not examined":
+        return ""  # not all of its places are read
+    if finding.dispute is not None and finding.dispute.open:
         return ""
     if probability > 0.999:
         return "over 99.9 %"

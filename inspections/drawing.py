@@ -173,7 +173,6 @@ def _place_balloons(frame: Frame, sides: tuple[Anchors, Anchors]) -> dict[str, B
 
 def _dimension(frame: Frame, row: Row, text: str) -> str:
     (x1, y1), (x2, y2) = (frame.at((float(x), float(y))) for x, y in row["ends"])
-    size = 3.0 * len(text) + 5
     if row["along"] == "x":
         _, y = frame.at((0.0, float(row["at"])))
         lift = f"M{_n(x1)} {_n(y1)}V{_n(y + 5)}M{_n(x2)} {_n(y2)}V{_n(y + 5)}"
@@ -185,10 +184,9 @@ def _dimension(frame: Frame, row: Row, text: str) -> str:
         lift = f"M{_n(x1)} {_n(y1)}H{_n(x - 5)}M{_n(x2)} {_n(y2)}H{_n(x - 5)}"
         reach, top = f"M{_n(x)} {_n(y1)}V{_n(y2)}", (y1 + y2) / 2
         turn = f' transform="rotate(-90 {_n(x)} {_n(top)})"'
-    box = f"M{_n(x - size)} {_n(top - 9)}H{_n(x + size)}V{_n(top + 9)}H{_n(x - size)}Z"
     return (
-        f'<g class="dimension"><path d="{lift}"/><path class="reach" d="{reach}"/><g{turn}>'
-        f'<path class="lift" d="{box}"/><text x="{_n(x)}" y="{_n(top + 5)}">{escape(text)}</text></g></g>'
+        f'<g class="dimension"><path d="{lift}"/><path class="reach" d="{reach}"/>'
+        f"<g{turn}>{_lifted(x, top, text)}</g></g>"
     )
 
 
@@ -221,10 +219,24 @@ def _ground(frame: Frame, drawing: Row, variant: str) -> str:
     out = drawing.get("broken_out")
     if out:
         points = [(float(x), float(y)) for x, y in out["points"]]
-        x, y = frame.at((float(out["at"][0]), float(out["at"][1])))
         text += f'<path class="fine" d="{_soft(frame, points, 99)}"/>'
-        text += f'<text x="{_n(x)}" y="{_n(y)}" text-anchor="middle">{escape(out["text"])}</text>'
     return text
+
+
+def _out_of_place(frame: Frame, drawing: Row) -> str:
+    """The words at the broken-out line, lifted off the leaders that run behind them."""
+    out = drawing.get("broken_out")
+    if not out:
+        return ""
+    x, y = frame.at((float(out["at"][0]), float(out["at"][1])))
+    return f'<g class="dimension">{_lifted(x, y - 5, out["text"])}</g>'
+
+
+def _lifted(x: float, middle: float, text: str) -> str:
+    """Text on a piece of bare ground, its middle at x and ``middle``."""
+    half = 3.0 * len(text) + 5
+    box = f"M{_n(x - half)} {_n(middle - 9)}H{_n(x + half)}V{_n(middle + 9)}H{_n(x - half)}Z"
+    return f'<path class="lift" d="{box}"/><text x="{_n(x)}" y="{_n(middle + 5)}">{escape(text)}</text>'
 
 
 def _linked(body: str, *, label: str, link: str | None, current: bool) -> str:
@@ -275,6 +287,7 @@ def unit_drawing(
         words = texts.get(row["key"], row.get("text", ""))
         if words:
             leaders.append(_dimension(frame, row, words))
+    leaders.append(_out_of_place(frame, drawing))
     name = escape(f"Section of {drawing.get('title', 'the unit')}. Each position is marked with its verdict.")
     return (
         f'<svg class="drawing" viewBox="0 0 {_n(frame.width)} {_n(frame.height)}" '

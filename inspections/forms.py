@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -9,6 +10,7 @@ from django import forms
 
 from inspections.device_clock import read_time
 from inspections.document import Check
+from inspections.partners import Partner, with_chosen
 from inspections.recording import Result, SentReading
 
 
@@ -17,6 +19,16 @@ class Asked(forms.CharField):
 
     def validate(self, value: Any) -> None:
         """Nothing here: an empty one goes to the rule."""
+
+
+class Tags(forms.Field):
+    """Tags of pieces, one from each of several controls of the same name; which fit is recording's to say."""
+
+    widget = forms.SelectMultiple
+
+    def to_python(self, value: Any) -> tuple[str, ...]:
+        """The tags without the controls that were left empty."""
+        return tuple(str(one) for one in value or () if one)
 
 
 class ReadingForm(forms.Form):
@@ -29,6 +41,11 @@ class ReadingForm(forms.Form):
     piece = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
     # The tablet's clock; what it says is kept and never believed, so what cannot be read is left out.
     taken_at = forms.CharField(max_length=40, required=False, widget=forms.HiddenInput)
+    pieces = Tags(
+        required=False,
+        label="Tried with",
+        help_text="More than one piece lies there. Say which one was in.",
+    )
     place = Asked(max_length=60, label="Place")
     gauge = Asked(max_length=20, label="Gauge")
     text = Asked(max_length=60, strip=False, label="Reading")
@@ -47,10 +64,19 @@ class ReadingForm(forms.Form):
     note = forms.CharField(max_length=200, required=False, label="Note")
 
     def __init__(
-        self, check: Check, gauges: list[Any], *args: Any, overdue: bool = False, **options: Any
+        self,
+        check: Check,
+        gauges: list[Any],
+        *args: Any,
+        overdue: bool = False,
+        partners: Sequence[Partner] = (),
+        **options: Any,
     ) -> None:
         super().__init__(*args, **options)
         self.about = check
+        self.partners = with_chosen(partners, self["pieces"].value() or ())
+        if not partners:
+            del self.fields["pieces"]
         if not (overdue and check.takes_quantity):
             del self.fields["override"]
         if not check.takes_quantity:
@@ -106,6 +132,7 @@ class ReadingForm(forms.Form):
             place=row.get("place", ""),
             note=row["note"],
             override=row.get("override", ""),
+            pieces=row.get("pieces", ()),
         )
 
 

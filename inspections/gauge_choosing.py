@@ -10,6 +10,7 @@ from typing import Any
 from inspections.document import Check
 from inspections.findings import Examined, GaugeRow
 from inspections.gaugekinds import FIXED, Asks, Standing, asks_of, standing, usable
+from inspections.too_close import told_um
 from inspections.zeroing import ZeroLine, zero_lines
 from shop import clock
 
@@ -84,4 +85,4 @@ def _told(one: GaugeRow, today: date) -> tuple[str, str]:
     soon = ""
     if one.due_on is not None and 0 <= (one.due_on - today).days <= 7:
         soon = f", due {one.due_on:%d %b}"
-    return one.code, f"{one.code} {one.name}{size}, ± {one.expanded_um:g} µm{soon}"
+    return one.code, f"{one.code} {one.name}{size}, ± {told_um(one.expanded_um)} µm{soon}"

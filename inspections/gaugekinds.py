@@ -11,7 +11,7 @@ from typing import Literal, Protocol, TypeVar
 
 from inspections.document import DIMENSIONS, Check, GuideIndex
 from inspections.judged import ReadingRecord
-from inspections.too_close import Candidate, Candidates
+from inspections.too_close import Candidate, Candidates, told_um
 
 PLUG, RING, WRENCH, CHAIN = "plug gauge", "ring gauge", "torque wrench", "chain"
 FIXED = (PLUG, RING)
@@ -159,7 +159,8 @@ def standing(gauge: GaugeLike, asks: Asks, today: date) -> Standing:
     if asks.gauge_um is not None and gauge.expanded_um > asks.gauge_um:
         return Standing(
             "too coarse",
-            f"{gauge.code} reads to ± {gauge.expanded_um:g} µm; this check asks for ± {asks.gauge_um:g} µm.",
+            f"{gauge.code} reads to ± {told_um(gauge.expanded_um)} µm; "
+            f"this check asks for ± {asks.gauge_um:g} µm.",
         )
     if past_due(gauge, today):
         return Standing(
@@ -201,8 +202,8 @@ def _unsuitable(gauge: GaugeLike, asks: Asks) -> str:
     if zone is None or gauge.expanded_um <= SHARE * zone + 1e-9:
         return ""
     return (
-        f"{gauge.code} is not advised here: ± {gauge.expanded_um:g} µm is more than a quarter of the zone, "
-        f"{zone:.0f} µm. Take a finer one if there is one."
+        f"{gauge.code} is not advised here: ± {told_um(gauge.expanded_um)} µm is more than a quarter "
+        f"of the zone, {zone:.0f} µm. Take a finer one if there is one."
     )
 
 

@@ -6,6 +6,7 @@ its balloon to above its target, then straight to it: equal order at both ends m
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import copysign
 
 RADIUS = 18.0
 PITCH = 48.0
@@ -89,7 +90,7 @@ def balloons(
     found = []
     for code, place in zip(order, places, strict=True):
         x, y = targets[code]
-        length = ((x - place) ** 2 + (bend_y - row_y) ** 2) ** 0.5
-        start = (place + (x - place) / length * RADIUS, row_y + (bend_y - row_y) / length * RADIUS)
-        found.append(Balloon(code, place, row_y, (start, (x, bend_y), (x, y))))
+        # From the balloon's side that faces the drawing: a flat leader would run through its neighbours.
+        start_y = row_y + copysign(RADIUS, bend_y - row_y)
+        found.append(Balloon(code, place, row_y, ((place, start_y), (x, bend_y), (x, y))))
     return found

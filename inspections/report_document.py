@@ -16,6 +16,7 @@ from inspections.findings import Examined, disputes_of, examined
 from inspections.judging import Finding, ReadingRecord
 from inspections.models import Answer, Examination, Photograph, Reading
 from inspections.photographs import is_clock_off, marks_of, photographs_of
+from inspections.too_close import told_um
 from inspections.zones import grid_of
 from shop import clock
 from shop.handbook.quantities import Refused, show_length
@@ -345,7 +346,7 @@ def _gauges(whole: Examined, details: dict[str, Reading]) -> list[dict[str, Any]
             {"code": one.gauge, "name": register[one.gauge].name, "readings": 0, "figures": [], "said": []},
         )
         row["readings"] += 1
-        _add(row["figures"], f"± {one.gauge_expanded_um:g} µm")
+        _add(row["figures"], f"± {told_um(one.gauge_expanded_um)} µm")
         due: date | None = register[one.gauge].due_on
         row["due_on"] = f"{due:%d %b %Y}".lstrip("0") if due else ""
         if one.overdue_reason:

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from inspections.forms import Asked
 from inspections.gauge_models import Gauge
 from inspections.studies import LEAST, REPEATS, Offer, name_of, readers
 from shop.forms import new_key
@@ -80,10 +81,9 @@ class TurnForm(forms.Form):
     id = forms.UUIDField(widget=forms.HiddenInput)
     piece = forms.CharField(widget=forms.HiddenInput, max_length=20)
     repeat = forms.IntegerField(widget=forms.HiddenInput)
-    text = forms.CharField(
+    text = Asked(
         label="The gauge shows",
         max_length=60,
-        required=False,
         strip=False,
         help_text="In mm if no unit is typed.",
     )

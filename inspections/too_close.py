@@ -109,4 +109,13 @@ def _choose(
 
 def _named(code: str, gauges: Sequence[Candidate]) -> str:
     one = next(one for one in gauges if one.code == code)
-    return f"{code} (± {one.expanded_um:g} µm)"
+    return f"{code} (± {told_um(one.expanded_um)} µm)"
+
+
+def told_um(value_um: float) -> str:
+    """An uncertainty to three figures, as it is worth: a chain's comes from a root and has no end.
+
+    >>> told_um(9.48683), told_um(4.0), told_um(1234.5)
+    ('9.49', '4', '1230')
+    """
+    return f"{float(f'{value_um:.3g}'):g}"

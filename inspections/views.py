@@ -36,6 +36,7 @@ from inspections.judging import Finding
 from inspections.kept import Kept
 from inspections.live_pages import live_page, page_of_nobody, spare_hands
 from inspections.models import Examination
+from inspections.partners import partners_of
 from inspections.photograph_views import hand_context
 from inspections.recording import Result, SentReading, record_readings
 from shop.access import Actor, NotThere
@@ -286,7 +287,8 @@ def _record(request: HttpRequest, by: Actor, ticket: OnBench, held: Examination,
         return _position_page(request, by, ticket, held, code, trouble=words, status=422)
     gauges = gauges_for(whole, check, request.POST.get("piece", ""), "")
     overdue = gauges.overdue and by.person.is_lead
-    form = ReadingForm(check, gauges.choices, request.POST, overdue=overdue)
+    partners = partners_of(whole, check)
+    form = ReadingForm(check, gauges.choices, request.POST, overdue=overdue, partners=partners)
     if not form.is_valid():
         return _position_page(request, by, ticket, held, code, form=form, status=422)
     result = _send(held, form.sent(request.POST.get("outcome", "")), by)
@@ -420,7 +422,13 @@ def _blank(
     place = next((one for one in check.places if own.count(one) < check.repeats), "")
     blank = {"id": new_id(), "check": check.code, "piece": tag, "place": place}
     blank["gauge"] = gauges.last
-    return ReadingForm(check, gauges.choices, overdue=gauges.overdue and by.person.is_lead, initial=blank)
+    return ReadingForm(
+        check,
+        gauges.choices,
+        overdue=gauges.overdue and by.person.is_lead,
+        partners=partners_of(whole, check),
+        initial=blank,
+    )
 
 
 def _name_of(whole: Examined, sight: Sight, by: Actor) -> str:

@@ -20,6 +20,7 @@ from shop.models import Complaint, Ticket, TicketComplaint
 from tests.conftest import Cast, SignedIn
 from tests.inspections.shop import make_gauges, open_ticket, read, read_all, say, strip_unit, tag_in
 from tests.inspections.small import SMALL
+from tests.inspections.test_judging_trying import TRIED
 from tests.inspections.test_publishing import DEMONSTRATION
 
 pytestmark = pytest.mark.django_db
@@ -498,3 +499,71 @@ def test_lines_say_what_they_take_back_and_what_is_history(
 def test_a_count_is_typed_with_digits_only(bench: Examination, technician: Client) -> None:
     assert " digits></number-pad>" in page(technician, f"{SHAFT}?check=TEETH")
     assert " digits></number-pad>" not in page(technician, f"{CASE}?check=BORE")
+
+
+def two_cases(held: Examination) -> tuple[str, str]:
+    """A second piece in the position that the try is assembled with."""
+    first = Piece.objects.get(tag=tag_in(held, "CASE"))
+    same = {"family": first.family, "source": first.source, "owner": first.owner}
+    second = Piece.objects.create(tag="P-0999", position=first.position, **same)
+    return first.tag, second.tag
+
+
+@pytest.fixture
+def tried(cast: Cast) -> Examination:
+    return strip_unit(cast.actor("technician"), text=TRIED)
+
+
+def test_where_one_piece_lies_nobody_is_asked_what_it_was_tried_with(
+    tried: Examination, technician: Client
+) -> None:
+    assert 'name="pieces"' not in page(technician, f"{SHAFT}?check=TURNS")
+
+
+def test_of_two_pieces_the_one_that_was_in_is_asked_for(tried: Examination, technician: Client) -> None:
+    first, second = two_cases(tried)
+    shown = page(technician, f"{SHAFT}?check=TURNS")
+    assert "Tried with" in shown
+    assert f"<option>{first}</option>" in shown
+    refused = technician.post(SHAFT, sent("TURNS", outcome="sound", pieces="", note="dry"))
+    words = refused.content.decode()
+    assert refused.status_code == 422
+    assert words.count(f"{first}, {second}. Say which one.") == 2  # in the summary, and beside the field
+    assert 'value="dry"' in words
+    assert technician.post(SHAFT, sent("TURNS", outcome="sound", pieces=second)).status_code == 302
+    read_of = Reading.objects.get().of.values_list("piece__tag", flat=True)
+    assert second in read_of
+    assert first not in read_of
+
+
+def test_the_piece_that_was_chosen_stays_chosen_after_an_error(
+    tried: Examination, technician: Client
+) -> None:
+    _, second = two_cases(tried)
+    more = {"pieces": second, "gauge": "B1", "text": "about 0.1"}
+    refused = technician.post(SHAFT, sent("LASH", **more))
+    assert refused.status_code == 422
+    assert f"<option selected>{second}</option>" in refused.content.decode()
+
+
+def test_at_a_look_the_state_is_the_reading_and_a_blind_person_does_not_see_it(
+    bench: Examination, cast: Cast, technician: Client, signed_in: SignedIn
+) -> None:
+    say(bench, cast.actor("technician"), "LOOK", "CRACK")
+    for client, seen in ((technician, True), (signed_in(cast.second_technician), False)):
+        (decided,) = re.findall(r'<p class="decided">.*?</p>', page(client, f"{CASE}?check=LOOK"))
+        assert ("Defect" in decided) is seen
+        assert ("Read by another" in decided) is not seen
+    assert "What would make it good" not in page(signed_in(cast.second_technician), f"{CASE}?check=LOOK")
+
+
+def test_a_remedy_is_offered_with_the_case_in_which_it_is_not_worth_doing(
+    cast: Cast, technician: Client
+) -> None:
+    not_when = 'restores = ["TURNS", "LASH"]\nlead_days = 3\nnot_when = "The washer is cheaper <new>."'
+    held = strip_unit(cast.actor("technician"), text=TRIED.replace('restores = ["TURNS", "LASH"]', not_when))
+    assert "What would make it good" not in page(technician, f"{SHAFT}?check=TURNS")
+    say(held, cast.actor("technician"), "TURNS", "BINDS")
+    shown = page(technician, f"{SHAFT}?check=TURNS")
+    assert "20 minutes, 3 days away" in shown
+    assert "When it is not worth doing.</b> The washer is cheaper &lt;new&gt;." in shown

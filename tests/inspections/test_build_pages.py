@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 from uuid import uuid4
 
@@ -10,7 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from pytest_django.live_server_helper import LiveServer
 
-from inspections.models import AsBuilt, Rework
+from inspections.guides import guide_of
+from inspections.models import AsBuilt, Examination, Rework
 from inspections.sheet_pictures import likely
 from inspections.sheets import make_sheet, newest_sheet
 from shop.models import Ticket
@@ -206,6 +208,17 @@ def test_a_fit_that_may_be_outside_says_how_likely_it_is_inside(job: Job, signed
     assert fit["probability"] == pytest.approx(0.931, abs=0.004)
     text = signed_in(job.cast.technician).get(path(job)).content.decode()
     assert f"{likely(fit['probability'])} likely inside: <strong>too close to call</strong>" in text
+
+
+@pytest.mark.django_db
+def test_rework_says_when_it_is_not_worth_doing(
+    job: Job, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    remedies = guide_of(Examination.objects.get(ticket=job.ticket).revision).remedy
+    words = "A sound casing is on the shelf."
+    monkeypatch.setitem(remedies, "SLEEVE-LSR", replace(remedies["SLEEVE-LSR"], not_when=words))
+    text = signed_in(job.cast.lead).get(path(job, "rework")).content.decode()
+    assert f"<strong>When it is not worth doing.</strong> {words}" in text
 
 
 @pytest.mark.django_db

@@ -4,6 +4,7 @@ import re
 import tomllib
 from dataclasses import replace
 from itertools import combinations, pairwise
+from math import hypot
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -75,6 +76,14 @@ def test_every_position_of_the_variant_is_linked_once(guide: Guide, variant: str
     assert numbers == sorted(numbers), "the keyboard goes by balloon number"
 
 
+def distance(point: tuple[float, float], one: tuple[float, float], other: tuple[float, float]) -> float:
+    """From a point to a straight line between two others."""
+    (x, y), (x1, y1), (x2, y2) = point, one, other
+    square = (x2 - x1) ** 2 + (y2 - y1) ** 2
+    along = max(0.0, min(1.0, ((x - x1) * (x2 - x1) + (y - y1) * (y2 - y1)) / square))
+    return hypot(x - x1 - along * (x2 - x1), y - y1 - along * (y2 - y1))
+
+
 @pytest.mark.parametrize("variant", ["FC", "RC"])
 def test_balloons_stand_apart_and_leaders_do_not_cross(guide: Guide, variant: str) -> None:
     text = draw(guide, variant)
@@ -86,6 +95,9 @@ def test_balloons_stand_apart_and_leaders_do_not_cross(guide: Guide, variant: st
     for x, y in centres:
         assert RADIUS <= x <= width - RADIUS
         assert RADIUS <= y <= height - RADIUS
+    for path in leaders(text):
+        near = [centre for centre in centres if distance(centre, path[0], path[1]) < RADIUS - 0.2]
+        assert not near, f"a leader runs through the balloon at {near}"
     upright = [(path[1][0], sorted((path[1][1], path[2][1]))) for path in leaders(text)]
     for (x1, span1), (x2, span2) in combinations(upright, 2):
         apart = span1[1] < span2[0] or span2[1] < span1[0]

@@ -394,6 +394,14 @@ def test_a_study_is_proposed_read_blind_and_shown(cast: Cast, signed_in: SignedI
     assert [one["take"] for one in rows if one["text"] == "26.0091 mm"] == ["2"]
 
 
+def test_what_the_gauge_shows_may_not_be_left_empty(cast: Cast, signed_in: SignedIn) -> None:
+    boxes(cast.actor("technician"), 2)
+    study = lay_out(cast)
+    text = text_of(signed_in(cast.technician), f"/bench/gauges/studies/{study.pk}/read")
+    assert "The gauge shows" in text
+    assert "may be left empty" not in text
+
+
 def test_who_is_not_in_a_study_reads_nothing_in_it(cast: Cast, signed_in: SignedIn) -> None:
     boxes(cast.actor("technician"), 2)
     study = lay_out(cast)

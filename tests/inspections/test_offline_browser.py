@@ -18,6 +18,8 @@ from tests.conftest import Cast
 from tests.inspections.conftest import PATIENCE_MS, Tablet, sign_in
 from tests.inspections.shop import strip_unit
 from tests.inspections.test_bench_browser import RULES
+from tests.inspections.test_bench_pages import two_cases
+from tests.inspections.test_judging_trying import TRIED
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 UNIT = "/bench/2401"
@@ -161,6 +163,29 @@ def test_a_refused_one_stays_with_its_reason_and_is_mended(
     box.get_by_role("button", name="Send again").click()
     expect(headline(page)).to_have_text("all sent")
     assert Reading.objects.get(check_code="BORE").text == "26.010 mm"
+
+
+def test_what_a_try_was_assembled_with_waits_and_is_mended(cast: Cast, tablet: Tablet) -> None:
+    held = strip_unit(cast.actor("technician"), text=TRIED)
+    first, second = two_cases(held)
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    for chosen in (second, ""):
+        go(page, "SHAFT?check=TURNS")
+        page.get_by_label("Casing").select_option(chosen)
+        with page.expect_navigation():
+            page.get_by_role("button", name="Sound").click()
+    connect(page)
+    expect(headline(page)).to_have_text("1 refused")
+    assert second in Reading.objects.get().of.values_list("piece__tag", flat=True)
+    page.locator("[data-waiting] summary").click()
+    box = page.locator(".sending-box")
+    box.get_by_label("Tried with").fill(first)
+    box.get_by_role("button", name="Send again").click()
+    expect(headline(page)).to_have_text("all sent")
+    newest = Reading.objects.latest("sequence")
+    assert first in newest.of.values_list("piece__tag", flat=True)
 
 
 def test_what_was_refused_can_be_thrown_away(bench: Examination, cast: Cast, tablet: Tablet) -> None:

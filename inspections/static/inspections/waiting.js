@@ -5,7 +5,7 @@ import { mend, throwAway, waiting, whenOutboxChanged } from "./outbox.js";
 
 const LABELS = {
   text: "Reading", gauge: "Gauge", place: "Place", part_temperature: "Temperature of the part", note: "Note",
-  reason: "Why", override: "Why it is read with this gauge",
+  reason: "Why", pieces: "Tried with", override: "Why it is read with this gauge",
 };
 
 function made(name, words = "", more = {}) {
@@ -42,7 +42,7 @@ function mending(entry) {
   const fields = new Set([...(entry.body.withdraws && !entry.body.text ? [] : ["text"]), ...(entry.field in LABELS ? [entry.field] : [])]);
   for (const name of fields) {
     const id = `mend-${entry.order}-${name}`;
-    const input = made("input", "", { id, name, type: "text", value: entry.body[name] ?? "", autocomplete: "off" });
+    const input = made("input", "", { id, name, type: "text", value: [entry.body[name] ?? ""].flat().join(", "), autocomplete: "off" });
     if (name === entry.field || !(entry.field in LABELS)) {
       input.setAttribute("aria-invalid", "true");
       input.setAttribute("aria-describedby", `why-${entry.order}`);
@@ -52,7 +52,9 @@ function mending(entry) {
   form.append(made("button", "Send again", { type: "submit", className: "button second" }));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    void mend(entry, Object.fromEntries(new FormData(form)));
+    const typed = Object.fromEntries(new FormData(form));
+    if ("pieces" in typed) typed.pieces = typed.pieces.split(/[\s,]+/).filter(Boolean);
+    void mend(entry, typed);
   });
   return form;
 }
