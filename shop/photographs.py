@@ -11,7 +11,7 @@ from io import BytesIO
 import pillow_heif
 from django.conf import settings
 from django.core.files.base import File
-from PIL import Image, ImageCms, ImageOps
+from PIL import Image, ImageCms, ImageFile, ImageOps
 
 from shop.refusals import Refusal
 
@@ -77,6 +77,8 @@ def _in_srgb(picture: Image.Image) -> Image.Image:
 
 def _pixels(picture: Image.Image) -> Image.Image:
     """Upright, three channels, white where it was clear, and with nothing but pixels."""
+    # WeasyPrint sets this to True for the whole process when it is imported: half a picture would pass.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     picture.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
     upright = ImageOps.exif_transpose(picture)
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
