@@ -169,7 +169,7 @@ def _settle(readings: Sequence[ReadingRecord], view: View) -> tuple[Sequence[Rea
     lead = next((one for one in reversed(readings[clash:]) if one.lead), None)
     if lead is None:
         people = " and ".join(dict.fromkeys(one.person for one in readings))
-        return readings, Dispute("", keys, f"{people} see it differently. A lead looks at it.")
+        return readings, Dispute("", keys, f"{people} see it differently. A third look settles it: a lead's.")
     later = [one for one in readings if one.sequence > lead.sequence and view(one) != view(lead)]
     if later:
         return readings, Dispute("", keys, f"{later[-1].person} differs from the lead. A lead looks again.")

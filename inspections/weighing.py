@@ -221,7 +221,7 @@ def _open_dispute(place: str, bench: _Bench) -> Dispute:
     words = (
         f"{_where(place)}{one.reading.person} read {one.value_mm:.4f} mm and {other.reading.person} "
         f"{other.value_mm:.4f} mm. They differ beyond their joint uncertainty. "
-        "A lead reads it, or somebody with a better gauge."
+        "A third reading settles it: a lead's, or one with a better gauge."
     )
     return Dispute(place, tuple(row.reading.key for row in bench.standing), words)
 

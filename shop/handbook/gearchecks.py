@@ -46,7 +46,7 @@ class OverPins:
 
 @dataclass(frozen=True, slots=True)
 class Chordal:
-    """Thickness and half-angle of a tooth at the reference circle, and the caliper's chord and height."""
+    """Thickness and half-angle of a tooth at the reference circle, and the calliper's chord and height."""
 
     thickness_mm: float
     half_angle_deg: float
@@ -166,7 +166,7 @@ def over_pins(one: Gear, pin_mm: float | None = None) -> OverPins:
 
 
 def chordal(one: Gear, addendum_mm: float | None = None) -> Chordal:
-    """Chordal thickness at the reference circle and the height at which a tooth caliper reads it.
+    """Chordal thickness at the reference circle and the height at which a tooth calliper reads it.
 
     ψ = 90°/zv + 360° x tan α/(π zv), chord = zv m sin ψ, height = zv m (1 − cos ψ)/2 + ha; zv = z/cos³ β.
 

@@ -411,8 +411,8 @@ TOPICS: tuple[Topic, ...] = (
     ),
     Topic(
         "chordal-thickness",
-        "Tooth caliper",
-        "Chord and height to set a tooth caliper to.",
+        "Tooth calliper",
+        "Chord and height to set a tooth calliper to.",
         (
             *_tooth(),
             length("addendum", "Tip above the reference circle, as it stands", "3 mm", required=False),

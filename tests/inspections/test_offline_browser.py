@@ -165,6 +165,16 @@ def test_a_refused_one_stays_with_its_reason_and_is_mended(
     assert Reading.objects.get(check_code="BORE").text == "26.010 mm"
 
 
+def test_what_was_seen_is_told_by_its_name_alone(bench: Examination, cast: Cast, tablet: Tablet) -> None:
+    page = tablet(cast.technician, UNIT)
+    wait_until_kept(page)
+    cut_off(page)
+    go(page, "CASE?check=LOOK")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Rust worth a note, no more").click()
+    expect(page.locator("[data-own-note]")).to_contain_text("Lugs: Rust. It waits on this tablet.")
+
+
 def test_what_a_try_was_assembled_with_waits_and_is_mended(cast: Cast, tablet: Tablet) -> None:
     held = strip_unit(cast.actor("technician"), text=TRIED)
     first, second = two_cases(held)

@@ -29,7 +29,7 @@ export function entryOf(form, submitter, { again = false } = {}) {
   const body = bodyOf(form, submitter);
   // A form whose sending was cut off may have arrived: the same id makes sending again harmless.
   if (!again || !body.id) body.id = uuid();
-  const what = submitter?.name === "outcome" ? submitter.textContent.trim() : (body.text ?? "taken back");
+  const what = submitter?.name === "outcome" ? nameOf(submitter) : (body.text ?? "taken back");
   return {
     id: body.id,
     kind: "reading",
@@ -38,6 +38,13 @@ export function entryOf(form, submitter, { again = false } = {}) {
     told: [place().named, document.querySelector("h1")?.textContent.trim(), titleOf(), what].filter(Boolean).join(": "),
     page: location.pathname + location.search,
   };
+}
+
+// What a button says, without the small print under its name.
+function nameOf(button) {
+  const copy = button.cloneNode(true);
+  for (const one of copy.querySelectorAll(".under")) one.remove();
+  return copy.textContent.trim();
 }
 
 export function titleOf() {
