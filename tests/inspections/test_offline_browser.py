@@ -165,6 +165,25 @@ def test_a_refused_one_stays_with_its_reason_and_is_mended(
     assert Reading.objects.get(check_code="BORE").text == "26.010 mm"
 
 
+def test_what_became_of_a_photograph_is_said_where_it_is_seen(
+    bench: Examination, cast: Cast, tablet: Tablet, tmp_path: Path
+) -> None:
+    page = tablet(cast.technician, UNIT)
+    go(page, "CASE?check=LOOK")
+    page.get_by_text("Add a photograph").click()
+    words, picture = tmp_path / "words.jpg", tmp_path / "picture.jpg"
+    words.write_text("no picture")
+    Image.new("RGB", (60, 40), "grey").save(picture)
+    for path, told in ((words, "Not done"), (picture, "Done")):
+        page.locator("input[type=file]").set_input_files(path)
+        page.get_by_role("button", name="Keep the photograph").click()
+        note = page.locator("[data-own-note]", has_text=re.compile(f"^{told}"))
+        expect(note).to_be_in_viewport()
+        assert (path.name in note.inner_text()) is (told == "Not done")
+    assert Photograph.objects.count() == 1
+    expect(headline(page)).to_have_text("1 refused")
+
+
 def test_what_was_seen_is_told_by_its_name_alone(bench: Examination, cast: Cast, tablet: Tablet) -> None:
     page = tablet(cast.technician, UNIT)
     wait_until_kept(page)

@@ -75,6 +75,7 @@ async function keepPhotograph(form) {
   const own = Object.fromEntries(
     ["check", "piece", "note"].map((name) => [name, String(data.get(name) ?? "").trim()]),
   );
+  const ids = [];
   for (const file of files) {
     const body = { ...own, id: uuid(), taken_at: new Date().toISOString() };
     const told = `${place().named}: photograph ${file.name}`;
@@ -83,9 +84,21 @@ async function keepPhotograph(form) {
       page: location.pathname + location.search,
     };
     if (!(await isWritten(entry))) return;
+    ids.push(body.id);
   }
   form.reset();
-  note("Kept", "The photograph is on this tablet and is sent as soon as the shop's computer answers.");
+  // The form stands far below the head of the page, where notes are.
+  note(...(await toldOfPhotographs(ids))).scrollIntoView({ block: "center" });
+}
+
+// What became of photographs so far, in words. A large one may take longer than anybody waits for.
+async function toldOfPhotographs(ids) {
+  if (network() === "here") await Promise.race([send(), new Promise((done) => setTimeout(done, AGAIN_MS))]);
+  const left = (await waiting()).filter((one) => ids.includes(one.id));
+  const refused = left.find((one) => one.state === "refused");
+  if (refused) return ["Not done", `${refused.name}: ${refused.problem}`];
+  if (left.length) return ["Kept", "The photograph is on this tablet and is sent as soon as the shop's computer answers."];
+  return ["Done", ids.length === 1 ? "The photograph is kept with the check." : "The photographs are kept with the check."];
 }
 
 function whenSubmitted(event) {

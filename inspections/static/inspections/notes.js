@@ -20,6 +20,7 @@ export function note(word, text) {
   list.append(line);
   region.append(list);
   document.querySelector("#content .heading")?.after(region);
+  return region;
 }
 
 export function noteOnNextPage(word, text) {
