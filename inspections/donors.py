@@ -46,11 +46,7 @@ def strip_donor(
     at = at or clock.now()
     with transaction.atomic():
         # Two people strip the same donor: the second waits here and finds the first one's examination.
-        held = (
-            Donor.objects.select_for_update(of=("self",))
-            .select_related("unit__family", "unit__variant")
-            .get(pk=donor.pk)
-        )
+        held = Donor.objects.select_for_update().get(pk=donor.pk)
         found = Examination.objects.filter(donor=held.unit).first()
         if found is not None:
             return found

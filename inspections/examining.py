@@ -36,13 +36,14 @@ def open_examination(
     at = at or clock.now()
     revision = newest_revision(ticket.family)
     guide = guide_of(revision)
-    variant = ticket.variant.code
-    known = {one.code for one in guide.positions_of(variant)}
-    if strange := sorted({*missing} - known):
-        raise Refusal(missing=f"The {ticket.variant.name} has no position {', '.join(strange)}.")
     with transaction.atomic():
         # Two people strip the same unit: the second waits here and finds the first one's examination.
-        ticket = Ticket.objects.select_for_update().select_related("family", "variant").get(pk=ticket.pk)
+        # Locked without its variant, which may change while this one waits.
+        ticket = Ticket.objects.select_for_update().get(pk=ticket.pk)
+        variant = ticket.variant.code
+        known = {one.code for one in guide.positions_of(variant)}
+        if strange := sorted({*missing} - known):
+            raise Refusal(missing=f"The {ticket.variant.name} has no position {', '.join(strange)}.")
         found = Examination.objects.filter(ticket=ticket).first()
         if found is not None:
             return found
@@ -120,7 +121,12 @@ def finish_examination(*, ticket: Ticket, by: Actor, at: datetime | None = None)
     """The ticket becomes examined, if each position is decided or its reason said, each complaint explained
     or answered, and no reading in dispute."""
     by.need("record_readings")
-    ticket.refresh_from_db()
-    if ticket.stage == "examined":
-        return ticket
-    return move_ticket(ticket=ticket, to="examined", by=by, at=at)
+    with transaction.atomic():
+        # Who adopts a revision or changes the variant holds the ticket, who reads the examination: what is
+        # open is asked after them.
+        Ticket.objects.select_for_update().only("pk").get(pk=ticket.pk)
+        Examination.objects.select_for_update().only("pk").filter(ticket=ticket).first()
+        ticket.refresh_from_db()
+        if ticket.stage == "examined":
+            return ticket
+        return move_ticket(ticket=ticket, to="examined", by=by, at=at)

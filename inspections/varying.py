@@ -101,7 +101,8 @@ def change_variant(
     if variant.family_id != ticket.family_id:
         raise Refusal(variant=f"{variant} is no variant of {ticket.family}. Choose one of its own.")
     with transaction.atomic():
-        held = Ticket.objects.select_for_update(of=("self",)).select_related("variant").get(pk=ticket.pk)
+        # Locked without its variant: that may change while this one waits.
+        held = Ticket.objects.select_for_update().get(pk=ticket.pk)
         if held.variant_id == variant.pk:
             return Varied(None)
         if held.stage not in ("received", *STAGES):
@@ -145,7 +146,7 @@ def change_donor_variant(
     if variant.family_id != donor.unit.family_id:
         raise Refusal(variant=f"{variant} is no variant of {donor.unit.family}. Choose one of its own.")
     with transaction.atomic():
-        held = Donor.objects.select_for_update(of=("self",)).select_related("unit__variant").get(pk=donor.pk)
+        held = Donor.objects.select_for_update().get(pk=donor.pk)
         before = held.unit.variant
         if before.pk == variant.pk:
             return Varied(None)

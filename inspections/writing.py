@@ -17,10 +17,13 @@ OTHER_CONTENT = "This id is known with another content. Take a new one."
 
 
 def locked(examination: Examination) -> Examination:
-    """The examination's row, held for writing: writers of one examination come one after another."""
+    """The examination's row, held for writing: writers of one examination come one after another.
+
+    Locked without its joins: PostgreSQL finds no row where the revision was changed while it waited.
+    """
+    Examination.objects.select_for_update().only("pk").get(pk=examination.pk)
     found: Examination = (
-        Examination.objects.select_for_update(of=("self",))
-        .select_related("revision", "ticket", "ticket__variant", "donor", "donor__variant")
+        Examination.objects.select_related("revision", "ticket", "ticket__variant", "donor", "donor__variant")
         .defer("revision__document")
         .get(pk=examination.pk)
     )
