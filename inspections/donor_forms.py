@@ -13,6 +13,8 @@ from inventory.models import Bin, Donor, Piece
 from shop.forms import MoneyField
 from shop.models import Variant
 
+NO_SHARE = "A share is a whole number, 0 or more, not an amount: 3 carries three times what 1 does."
+
 
 class VariantField(forms.ModelChoiceField):  # type: ignore[type-arg]
     def label_from_instance(self, obj: Any) -> str:
@@ -58,8 +60,8 @@ class SharesForm(forms.Form):
                 initial=donor.shares.get(one.tag),
                 widget=forms.TextInput(attrs={"inputmode": "numeric", "size": "6"}),
                 error_messages={
-                    "invalid": "Write a whole number, 0 or more.",
-                    "min_value": "Write a whole number, 0 or more.",
+                    "invalid": NO_SHARE,
+                    "min_value": NO_SHARE,
                     "max_value": "Write at most %(limit_value)s.",
                 },
             )

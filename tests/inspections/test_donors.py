@@ -230,7 +230,7 @@ def test_from_buying_to_the_bins(cast: Cast, signed_in: SignedIn) -> None:
     answer = stores.post(f"{STORES}1", {"deed": "share", f"share_{case}": "3", f"share_{shaft}": "many"})
     assert answer.status_code == 422
     page = text_of(answer)
-    assert "Write a whole number" in page
+    assert "A share is a whole number" in page
     assert 'value="many"' in page
     assert 'value="3"' in page
     answer = stores.post(f"{STORES}1", {"deed": "share", f"share_{case}": "3", f"share_{shaft}": "1"})
