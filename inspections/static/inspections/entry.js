@@ -96,7 +96,10 @@ async function toldOfPhotographs(ids) {
   if (network() === "here") await Promise.race([send(), new Promise((done) => setTimeout(done, AGAIN_MS))]);
   const left = (await waiting()).filter((one) => ids.includes(one.id));
   const refused = left.find((one) => one.state === "refused");
-  if (refused) return ["Not done", `${refused.name}: ${refused.problem}`];
+  if (refused) {
+    const { name, problem } = refused;
+    return ["Not done", problem.includes(name) ? problem : `${name}: ${problem}`];
+  }
   if (left.length) return ["Kept", "The photograph is on this tablet and is sent as soon as the shop's computer answers."];
   return ["Done", ids.length === 1 ? "The photograph is kept with the check." : "The photographs are kept with the check."];
 }
