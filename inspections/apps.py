@@ -11,12 +11,14 @@ class InspectionsConfig(AppConfig):
         from inspections.building import hindrances_to_built, hindrances_to_tested
         from inspections.counting import raise_counter_of_piece
         from inspections.examining import open_ends
+        from inspections.guides import read_newest_guides
         from inspections.piece_readings import readings_of
         from inspections.reworking import hindrances_to_reworked
         from inventory.pieces import WHEN_CHANGED
         from inventory.shown import READINGS
         from shop.outbox import RULES
         from shop.stages import GATES
+        from shop.warming import WARM
 
         gates = {
             "examined": open_ends,
@@ -31,6 +33,8 @@ class InspectionsConfig(AppConfig):
             WHEN_CHANGED.append(raise_counter_of_piece)
         if readings_of not in READINGS:
             READINGS.append(readings_of)
+        if read_newest_guides not in WARM:
+            WARM.append(read_newest_guides)
         RULES["print build sheet"] = "inspections.sheets.print_sheet"
         RULES["queue due gauges"] = "inspections.gauge_reminders.queue_due_gauges"
         RULES["send gauge reminder"] = "inspections.gauge_reminders.send_gauge_reminder"

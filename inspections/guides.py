@@ -135,6 +135,12 @@ def _index(pk: int, digest: str) -> GuideIndex:
     return GuideIndex(read(GuideRevision.objects.values_list("document", flat=True).get(pk=pk)))
 
 
+def read_newest_guides() -> None:
+    """Read the newest guide of each family into this process, before anybody waits for it."""
+    for family in Family.objects.filter(guide_revisions__isnull=False).distinct():
+        guide_of(newest_revision(family))
+
+
 def guide_of(revision: GuideRevision) -> GuideIndex:
     """The revision's guide, read once: a revision never changes, its digest keeps the key honest."""
     return _index(revision.pk, revision.digest)
