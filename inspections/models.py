@@ -394,7 +394,7 @@ class Answer(models.Model):
 
 
 class ExaminationReport(models.Model):
-    """A numbered report of an examination, frozen as it stood: which readings, by the counter, it stands on."""
+    """A numbered report of an examination, frozen as it stood, and the counter of its last reading."""
 
     examination = models.ForeignKey(Examination, models.PROTECT, related_name="reports")
     number = models.PositiveSmallIntegerField()

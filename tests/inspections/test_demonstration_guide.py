@@ -36,7 +36,9 @@ def test_there_is_enough_of_every_kind() -> None:
     kinds = Counter(one.kind for one in guide().checks_of("FC"))
     assert len(guide().positions_of("FC")) >= 45
     assert sum(kinds.values()) >= 140
-    assert min(kinds[one] for one in ("identify", "look", "measure", "stack", "thread", "try", "replaced")) >= 4
+    assert (
+        min(kinds[one] for one in ("identify", "look", "measure", "stack", "thread", "try", "replaced")) >= 4
+    )
     assert len(guide().guide.steps) >= 24
 
 
