@@ -20,16 +20,16 @@ from estimates.models import Plan, Quote
 from estimates.opening_house import ROOT, open_house, read_journey
 from estimates.quoting import make_plan, make_quote, send_quote
 from estimates.telling import JourneyFailed, Told, filled_in, float_words, torque_words
-from inspections.building import finish_build, finish_test, record_box, sign_inside
-from inspections.examining import finish_examination, open_examination
-from inspections.findings import judgement_of
-from inspections.guides import guide_of
+from inspections.building.building import finish_build, finish_test, record_box, sign_inside
+from inspections.building.reworking import record_rework
+from inspections.building.sheets import make_sheet
+from inspections.gauging.wrenches import BOX as WRENCH_BOX
+from inspections.gauging.wrenches import wrenches_for_step
+from inspections.guiding.guides import guide_of
 from inspections.models import BuildRow, BuildSheet, Examination, Reading
-from inspections.recording import SentReading, record_readings
-from inspections.reworking import record_rework
-from inspections.sheets import make_sheet
-from inspections.wrenches import BOX as WRENCH_BOX
-from inspections.wrenches import wrenches_for_step
+from inspections.readings.examining import finish_examination, open_examination
+from inspections.readings.findings import judgement_of
+from inspections.readings.recording import SentReading, record_readings
 from inventory.feeds import take_in_file
 from inventory.ledger import check_ledger
 from inventory.models import Bin, Purchase, Supplier

@@ -13,7 +13,7 @@ from django.db.models import QuerySet, Sum
 
 from estimates.models import Quote
 from estimates.quoting import labour_minor
-from inspections.guides import guide_of
+from inspections.guiding.guides import guide_of
 from inspections.models import Examination, Rework
 from inventory.models import Movement, Purchase
 from shop.handbook.working import Step

@@ -9,10 +9,10 @@ from typing import Any
 
 from django.contrib.auth.models import Group
 
-from inspections.guides import publish_guide
+from inspections.gauging.registering import add_gauge
+from inspections.gauging.zeroing import zero_gauge
+from inspections.guiding.guides import publish_guide
 from inspections.models import Gauge
-from inspections.registering import add_gauge
-from inspections.zeroing import zero_gauge
 from inventory.stocklist import load_stock_list
 from shop.access import PROGRAM, actor_for
 from shop.models import ExchangeRate, User

@@ -11,9 +11,9 @@ from django.conf import settings
 from django.db.models import Q, Sum
 
 from estimates.ways import OwnPiece, PartOffer, StockPiece, Ways, find_ways
-from inspections.findings import judgement_of
-from inspections.judging import Judgement
+from inspections.judgement.judging import Judgement
 from inspections.models import Examination
+from inspections.readings.findings import judgement_of
 from inventory.models import Lot, PartFit, Piece, Price, Reservation
 from shop import clock
 from shop.models import Ticket

@@ -19,7 +19,7 @@ from estimates.options import Basis, basis_for
 from estimates.planning import Aim, NoPlan, solve
 from estimates.planning import Plan as Solved
 from inspections.document import STANDARD, GuideIndex
-from inspections.guides import guide_of
+from inspections.guiding.guides import guide_of
 from inspections.models import Examination
 from shop import clock, outbox
 from shop.access import Actor

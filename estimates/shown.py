@@ -7,10 +7,10 @@ from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
 
 from estimates.models import Quote
-from inspections.bars import limit_bar
 from inspections.document import GuideIndex
-from inspections.drawing import unit_drawing
-from inspections.guides import guide_of
+from inspections.drawings.bars import limit_bar
+from inspections.drawings.drawing import unit_drawing
+from inspections.guiding.guides import guide_of
 from inspections.models import Examination
 from shop.models import Ticket
 from shop.money import show_minor

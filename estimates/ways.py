@@ -12,7 +12,7 @@ from typing import Any
 
 from estimates.planproblem import Bond, Kind, Option, Problem, Span, Stack
 from inspections.document import STANDARD, Check, GuideIndex, Remedy
-from inspections.judging import Judgement, PieceVerdict
+from inspections.judgement.judging import Judgement, PieceVerdict
 
 UNMEASURED_RISK = 0.08  # shop's own: a used piece whose mating feature nobody has measured yet
 OPEN_RISK = 0.20  # shop's own: an own piece that is not decided

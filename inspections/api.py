@@ -10,13 +10,13 @@ from django.http import HttpRequest
 from ninja import Path, Router, Schema
 from pydantic import ConfigDict, Field, StrictInt, StrictStr
 
-from inspections import findings as rows
-from inspections.answers import answers_of, complaint_states, standing
-from inspections.blind import Sight, sight_of, words_for
-from inspections.findings import Examined, disputes_of, examined
-from inspections.judging import Dispute, Finding, PieceVerdict
+from inspections.bench.blind import Sight, sight_of, words_for
+from inspections.evidence.answers import answers_of, complaint_states, standing
+from inspections.judgement.judging import Dispute, Finding, PieceVerdict
 from inspections.models import Examination
-from inspections.recording import MOST_READINGS, SentReading, record_at
+from inspections.readings import findings as rows
+from inspections.readings.findings import Examined, disputes_of, examined
+from inspections.readings.recording import MOST_READINGS, SentReading, record_at
 from shop.access import Actor, NotThere, asker, ticket_for
 from shop.models import Ticket
 

@@ -8,12 +8,12 @@ class InspectionsConfig(AppConfig):
     verbose_name = "Bench"
 
     def ready(self) -> None:
-        from inspections.building import hindrances_to_built, hindrances_to_tested
-        from inspections.counting import raise_counter_of_piece
-        from inspections.examining import open_ends
-        from inspections.guides import read_newest_guides
-        from inspections.piece_readings import readings_of
-        from inspections.reworking import hindrances_to_reworked
+        from inspections.building.building import hindrances_to_built, hindrances_to_tested
+        from inspections.building.reworking import hindrances_to_reworked
+        from inspections.donors.piece_readings import readings_of
+        from inspections.guiding.guides import read_newest_guides
+        from inspections.readings.counting import raise_counter_of_piece
+        from inspections.readings.examining import open_ends
         from inventory.pieces import WHEN_CHANGED
         from inventory.shown import READINGS
         from shop.outbox import RULES
@@ -35,7 +35,7 @@ class InspectionsConfig(AppConfig):
             READINGS.append(readings_of)
         if read_newest_guides not in WARM:
             WARM.append(read_newest_guides)
-        RULES["print build sheet"] = "inspections.sheets.print_sheet"
-        RULES["queue due gauges"] = "inspections.gauge_reminders.queue_due_gauges"
-        RULES["send gauge reminder"] = "inspections.gauge_reminders.send_gauge_reminder"
-        RULES["print examination report"] = "inspections.reporting.print_report"
+        RULES["print build sheet"] = "inspections.building.sheets.print_sheet"
+        RULES["queue due gauges"] = "inspections.gauging.reminders.queue_due_gauges"
+        RULES["send gauge reminder"] = "inspections.gauging.reminders.send_gauge_reminder"
+        RULES["print examination report"] = "inspections.evidence.reporting.print_report"

@@ -7,7 +7,7 @@ from inventory import buying_views, feed_views, views
 urlpatterns = [
     path("", views.stores, name="stores"),
     path("take-in", views.take_in, name="take_in"),
-    path("donors/", include("inspections.donor_urls")),
+    path("donors/", include("inspections.donors.urls")),
     path("purchases", buying_views.purchases, name="purchases"),
     path("purchases/<int:pk>", buying_views.purchase, name="purchase"),
     path("price-files", feed_views.price_files, name="price_files"),

@@ -15,7 +15,7 @@ from inspections.checking.mates import mate_problems
 from inspections.checking.order import order_problems
 from inspections.checking.references import reference_problems
 from inspections.checking.remedies import remedy_problems
-from inspections.shape import TABLES, Lines, Problem, shape_problems
+from inspections.guiding.shape import TABLES, Lines, Problem, shape_problems
 
 __all__ = ["MOST_CHARACTERS", "check_document"]
 

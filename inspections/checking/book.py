@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from inspections.document import Check, Guide, GuideIndex, read
-from inspections.shape import TABLES, Lines, Problem, Severity
+from inspections.guiding.shape import TABLES, Lines, Problem, Severity
 
 
 class Book:

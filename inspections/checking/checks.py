@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from inspections.checking.book import Book, upside_down
 from inspections.document import Check
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 from shop.handbook.quantities import Refused
 from shop.handbook.threads import thread
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from inspections.checking.book import Book, upside_down
 from inspections.document import STANDARD, Feature, Limit
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 
 
 def limit_problems(book: Book) -> Iterator[Problem]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from inspections.checking.book import Book, upside_down
 from inspections.document import STANDARD, Check, Limit, MateLimits, Term
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 
 FIT_TOLERANCE_MM = 0.0006  # half a step of the last digit that a limit in mm is stated to
 _ROLLERS = (-2, -1, 1)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from inspections.checking.book import Book
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 
 
 def order_problems(book: Book) -> Iterator[Problem]:

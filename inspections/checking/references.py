@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from inspections.checking.book import Book
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 from shop.handbook.materials import expansion
 from shop.handbook.quantities import Refused
 

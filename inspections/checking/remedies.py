@@ -6,7 +6,7 @@ from pathlib import Path
 from inspections.checking.book import Book
 from inspections.checking.checks import restores
 from inspections.document import Remedy
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 
 # Pictures of rejects come with the program: a revision is frozen, what it shows must not change under it.
 PICTURES = Path(__file__).parents[1] / "static" / "inspections" / "rejects"

@@ -23,12 +23,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import path
 from django.utils.safestring import mark_safe
 
-from inspections.examining import open_examination
-from inspections.findings import judgement_of, open_disputes
-from inspections.guides import guide_of, publish_guide
+from inspections.evidence.photographs import record_photograph
+from inspections.guiding.guides import guide_of, publish_guide
 from inspections.models import Examination, Reading
-from inspections.photographs import record_photograph
-from inspections.recording import record_readings
+from inspections.readings.examining import open_examination
+from inspections.readings.findings import judgement_of, open_disputes
+from inspections.readings.recording import record_readings
 from inventory.models import Piece
 from shop.access import PROGRAM, Actor, ticket_for
 from shop.models import Complaint, TicketComplaint

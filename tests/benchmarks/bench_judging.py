@@ -10,10 +10,10 @@ import statistics
 import time
 from typing import Any
 
-from inspections import weighing
 from inspections.checking import check_document
 from inspections.document import GuideIndex, read
-from inspections.judging import PieceRecord, ReadingRecord, judge
+from inspections.judgement import weighing
+from inspections.judgement.judging import PieceRecord, ReadingRecord, judge
 from tests.inspections.small import HEAD
 
 MOST_MS = 25.0

@@ -18,9 +18,9 @@ from uuid import UUID, uuid4
 import pytest
 from django.db import connection
 
-from inspections.examining import open_examination
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Reading, ReadingPiece
+from inspections.readings.examining import open_examination
 from shop import groups
 from shop.access import PROGRAM, make_token
 from shop.models import User

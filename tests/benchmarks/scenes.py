@@ -6,9 +6,9 @@ import statistics
 from collections.abc import Sequence
 from uuid import uuid4
 
-from inspections.guides import guide_of
+from inspections.guiding.guides import guide_of
 from inspections.models import Examination
-from inspections.recording import SentReading
+from inspections.readings.recording import SentReading
 
 
 def p95(times: Sequence[float]) -> float:

@@ -7,9 +7,9 @@ from typing import Any
 
 from estimates.models import Quote
 from estimates.quoting import make_plan, make_quote, send_quote
-from inspections.examining import finish_examination, open_examination
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Gauge
+from inspections.readings.examining import finish_examination, open_examination
 from inventory.ledger import receive_lot
 from inventory.models import Bin, Lot, Measure, Part, PartFit, Piece, Price, Supplier
 from inventory.pieces import take_in_piece

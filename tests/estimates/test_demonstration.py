@@ -11,8 +11,8 @@ from django.conf import settings
 
 from estimates.demonstration import DROP_BOX, STANDS, is_loaded, load_demonstration, sign_ins_path, told_job
 from estimates.journey import Journey
-from inspections.findings import judgement_of
 from inspections.models import Examination, Reading
+from inspections.readings.findings import judgement_of
 from inventory.ledger import check_ledger
 from inventory.models import Lot, Piece
 from shop.models import Family, Ticket, User

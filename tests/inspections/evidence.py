@@ -11,11 +11,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image, ImageDraw
 
 from inspections.document import Check, GuideIndex
-from inspections.examining import open_examination
-from inspections.guides import guide_of, publish_guide
+from inspections.evidence.photographs import record_photograph
+from inspections.guiding.guides import guide_of, publish_guide
 from inspections.models import Examination, Gauge, Photograph
-from inspections.photographs import record_photograph
-from inspections.recording import SentReading, record_readings
+from inspections.readings.examining import open_examination
+from inspections.readings.recording import SentReading, record_readings
 from shop.access import PROGRAM, Actor
 from shop.models import Complaint, TicketComplaint
 from tests.conftest import Cast
@@ -83,7 +83,7 @@ def read_everything_good(held: Examination, by: Actor, *, but: tuple[str, ...] =
 
 
 def _missing(held: Examination) -> Any:
-    from inspections.findings import pieces_of
+    from inspections.readings.findings import pieces_of
 
     return pieces_of(held).filter(missing=True)
 

@@ -7,10 +7,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
 
-from inspections.examining import open_examination
-from inspections.guides import guide_of, publish_guide
+from inspections.guiding.guides import guide_of, publish_guide
 from inspections.models import BuildRow, Examination, Gauge
-from inspections.recording import SentReading, record_readings
+from inspections.readings.examining import open_examination
+from inspections.readings.recording import SentReading, record_readings
 from inventory.ledger import receive_lot
 from inventory.models import Bin, Lot, Part, PartFit, Piece
 from shop.access import PROGRAM, Actor

@@ -8,11 +8,11 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID, uuid4
 
-from inspections.examining import open_examination
-from inspections.gauges import add_gauge
-from inspections.guides import publish_guide
+from inspections.gauging.gauges import add_gauge
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Gauge
-from inspections.recording import Result, SentReading, record_readings
+from inspections.readings.examining import open_examination
+from inspections.readings.recording import Result, SentReading, record_readings
 from inventory.models import Piece
 from shop import clock
 from shop.access import PROGRAM, Actor

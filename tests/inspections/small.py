@@ -4,7 +4,7 @@ from typing import Any
 
 from inspections.checking import check_document
 from inspections.document import GuideIndex, read
-from inspections.judging import Judgement, PieceRecord, ReadingRecord, judge
+from inspections.judgement.judging import Judgement, PieceRecord, ReadingRecord, judge
 
 HEAD = """
 [guide]

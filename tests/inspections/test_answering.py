@@ -9,10 +9,10 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.test import Client
 
-from inspections.answering import give_answer
-from inspections.answers import answers_of, standing
-from inspections.examining import finish_examination
+from inspections.evidence.answering import give_answer
+from inspections.evidence.answers import answers_of, standing
 from inspections.models import Answer, Examination
+from inspections.readings.examining import finish_examination
 from shop.access import make_token
 from shop.models import Audit, Ticket
 from shop.refusals import Conflict, Refusal

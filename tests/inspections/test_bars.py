@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from inspections.bars import bolt_picture, float_picture, limit_bar, plug_picture
+from inspections.drawings.bars import bolt_picture, float_picture, limit_bar, plug_picture
 
 anything = st.floats(allow_nan=True, allow_infinity=True)
 length = st.floats(-1e4, 1e4)

@@ -166,7 +166,7 @@ def test_no_such_ticket_is_no_server_error(bench: Examination, cast: Cast, numbe
 
 
 def test_a_ticket_that_is_not_stripped_has_no_findings(cast: Cast) -> None:
-    from inspections.guides import publish_guide
+    from inspections.guiding.guides import publish_guide
     from shop.access import PROGRAM
     from tests.inspections.shop import open_ticket
 
@@ -208,7 +208,7 @@ def test_a_closed_unit_takes_no_reading(bench: Examination, cast: Cast) -> None:
 
 
 def test_another_tickets_piece_is_refused(bench: Examination, cast: Cast) -> None:
-    from inspections.examining import open_examination
+    from inspections.readings.examining import open_examination
     from tests.inspections.shop import open_ticket
 
     other = open_examination(ticket=open_ticket(2402), by=cast.actor("technician"))

@@ -11,9 +11,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from inspections.examining import open_examination
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Reading
+from inspections.readings.examining import open_examination
 from shop.access import PROGRAM
 from shop.models import Complaint, TicketComplaint
 from tests.conftest import PASSWORD, Cast

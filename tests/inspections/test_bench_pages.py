@@ -11,9 +11,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inspections.examining import open_examination
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Gauge, Reading
+from inspections.readings.examining import open_examination
 from inventory.models import Piece
 from shop.access import PROGRAM
 from shop.models import Complaint, Ticket, TicketComplaint

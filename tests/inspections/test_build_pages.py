@@ -11,10 +11,10 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from pytest_django.live_server_helper import LiveServer
 
-from inspections.guides import guide_of
+from inspections.building.sheet_pictures import likely
+from inspections.building.sheets import make_sheet, newest_sheet
+from inspections.guiding.guides import guide_of
 from inspections.models import AsBuilt, Examination, Rework
-from inspections.sheet_pictures import likely
-from inspections.sheets import make_sheet, newest_sheet
 from shop.models import Ticket
 from tests.conftest import Cast, SignedIn
 from tests.inspections.job import Job, agreed_job

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from inspections.building import finish_build, finish_test, newest_boxes, record_box, sign_inside
+from inspections.building.building import finish_build, finish_test, newest_boxes, record_box, sign_inside
+from inspections.building.reworking import record_rework
+from inspections.building.sheets import make_sheet
 from inspections.models import AsBuilt, BuildSheet
-from inspections.reworking import record_rework
-from inspections.sheets import make_sheet
 from inventory.ledger import reserve_part
 from inventory.models import Movement, Part, Piece, Reservation
 from shop.access import PROGRAM, Denied, NotThere

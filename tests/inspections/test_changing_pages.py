@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination
 from shop.access import PROGRAM
 from shop.models import Ticket

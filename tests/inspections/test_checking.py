@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 from inspections.checking import check_document
 from inspections.checking.limits import place_of
 from inspections.document import GuideIndex, is_sensitive, read
-from inspections.shape import Problem
+from inspections.guiding.shape import Problem
 from tests.inspections.small import SMALL, index
 
 MATE = (

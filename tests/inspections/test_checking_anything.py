@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from inspections.checking import check_document
 from inspections.document import GuideIndex, is_sensitive, read
-from inspections.judging import PieceRecord, ReadingRecord, judge
-from inspections.tomltext import toml_of
+from inspections.guiding.tomltext import toml_of
+from inspections.judgement.judging import PieceRecord, ReadingRecord, judge
 from tests.inspections.test_judging_stacks import ROLLERS
 from tests.inspections.test_judging_trying import TRIED
 

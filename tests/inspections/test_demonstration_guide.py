@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from inspections.document import Check, GuideIndex, Position, read
-from inspections.guides import check_document
-from inspections.judging import PieceRecord, ReadingRecord, judge
+from inspections.guiding.guides import check_document
+from inspections.judgement.judging import PieceRecord, ReadingRecord, judge
 from shop.handbook.materials import expansion
 
 PATH = Path(__file__).parents[2] / "fixtures" / "guides" / "hexworth_h4.toml"

@@ -6,10 +6,10 @@ from uuid import uuid4
 
 import pytest
 
-from inspections.donors import strip_donor
-from inspections.guides import publish_guide
+from inspections.donors.stripping import strip_donor
+from inspections.evidence.photographs import mark_zone
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, ExaminationReport, Photograph
-from inspections.photographs import mark_zone
 from inventory.donors import buy_donor
 from inventory.models import Donor
 from shop import outbox

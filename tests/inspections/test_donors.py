@@ -9,12 +9,12 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from inspections.adopting import adopt_revision
-from inspections.donors import donors_on_bench, strip_donor
-from inspections.findings import judgement_of
-from inspections.guides import publish_guide
+from inspections.donors.stripping import donors_on_bench, strip_donor
+from inspections.guiding.adopting import adopt_revision
+from inspections.guiding.guides import publish_guide
+from inspections.guiding.varying import change_donor_variant
 from inspections.models import Examination, Reading
-from inspections.varying import change_donor_variant
+from inspections.readings.findings import judgement_of
 from inventory.donors import buy_donor, put_away, share_cost
 from inventory.models import Bin, Donor, Movement, Piece
 from shop.access import PROGRAM, Denied, NotThere, actor_for

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from inspections.drafting import (
+from inspections.guiding.drafting import (
     begin_draft,
     begin_draft_from_file,
     change_entry,
@@ -14,8 +14,8 @@ from inspections.drafting import (
     remove_entry,
     throw_away_draft,
 )
-from inspections.drafts import entry_of
-from inspections.guides import GuideRefused, publish_guide
+from inspections.guiding.drafts import entry_of
+from inspections.guiding.guides import GuideRefused, publish_guide
 from inspections.models import GuideDraft, GuideRevision
 from shop.access import PROGRAM, Denied, NotThere, actor_for
 from shop.models import Audit, Family, Position

@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.document import Guide, Position, read
-from inspections.drawing import check_drawing, legend, unit_drawing
-from inspections.lettering import FOUND, PITCH, PLANNED, RADIUS, balloons, mark_of, spread
-from inspections.outlines import pitch_radius
+from inspections.drawings.drawing import check_drawing, legend, unit_drawing
+from inspections.drawings.lettering import FOUND, PITCH, PLANNED, RADIUS, balloons, mark_of, spread
+from inspections.drawings.outlines import pitch_radius
 
 GUIDE = Path(__file__).parents[2] / "fixtures" / "guides" / "hexworth_h4.toml"
 HREF, LABEL = "href", "aria-label"

@@ -13,9 +13,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
+from inspections.evidence.photographs import mark_place
+from inspections.evidence.reporting import make_report
 from inspections.models import Answer, Examination, ExaminationReport, Photograph, PhotographMark
-from inspections.photographs import mark_place
-from inspections.reporting import make_report
 from shop import outbox
 from tests.conftest import PASSWORD, Cast
 from tests.inspections.evidence import complain, demonstration, metal, photograph

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from inspections.donors import strip_donor
+from inspections.donors.stripping import strip_donor
 from inspections.models import Examination
 from inventory.donors import buy_donor
 from inventory.models import Bin, Part, Piece

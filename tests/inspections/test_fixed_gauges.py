@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from inspections.fixedgauges import DOES_NOT_GO, GOES, PLUG, RING, Limits, bound_of, prove
-from inspections.judged import Finding, ReadingRecord
-from inspections.measuring import judge_measure
+from inspections.gauging.fixed import DOES_NOT_GO, GOES, PLUG, RING, Limits, bound_of, prove
+from inspections.judgement.judged import Finding, ReadingRecord
+from inspections.judgement.measuring import judge_measure
 from shop.handbook.materials import expansion
 from tests.inspections.small import CASE, SHAFT, Bench, index
 

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 
 from inspections.gauge_models import Gauge
-from inspections.zeroing import zero_gauge
+from inspections.gauging.zeroing import zero_gauge
 from shop import clock
 from shop.access import make_token
 from shop.models import User

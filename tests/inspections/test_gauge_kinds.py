@@ -9,7 +9,7 @@ import pytest
 
 from inspections.document import DIMENSIONS
 from inspections.gauge_models import KINDS
-from inspections.gaugekinds import (
+from inspections.gauging.kinds import (
     USUALLY,
     Asks,
     asks_of,

@@ -15,9 +15,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from inspections.gauge_models import Gauge, Study, StudyReading, Zeroing
+from inspections.gauging.registering import add_gauge, change_gauge
+from inspections.gauging.studies import next_turn, standing_of
 from inspections.models import Examination, Reading
-from inspections.registering import add_gauge, change_gauge
-from inspections.studies import next_turn, standing_of
 from shop import clock
 from shop.access import PROGRAM
 from tests.conftest import Cast, SignedIn

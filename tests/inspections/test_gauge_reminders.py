@@ -9,8 +9,8 @@ import pytest
 from django.core import mail
 
 from inspections.gauge_models import Gauge
-from inspections.gauge_reminders import queue_due_gauges
-from inspections.registering import add_gauge, change_gauge, retire_gauge
+from inspections.gauging.registering import add_gauge, change_gauge, retire_gauge
+from inspections.gauging.reminders import queue_due_gauges
 from shop import clock, outbox
 from shop.access import PROGRAM
 from shop.celery import SLOTS

@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, connection, transaction
 
-from inspections.findings import examinations, judgement_of
 from inspections.gauge_models import Gauge, Zeroing
+from inspections.gauging.registering import add_gauge, change_gauge, retire_gauge
+from inspections.gauging.zeroing import last_zeroings, zero_gauge, zero_lines, zeroings_of
 from inspections.models import Examination, Reading
-from inspections.registering import add_gauge, change_gauge, retire_gauge
-from inspections.zeroing import last_zeroings, zero_gauge, zero_lines, zeroings_of
+from inspections.readings.findings import examinations, judgement_of
 from shop import clock
 from shop.access import PROGRAM, Actor, Denied, NotThere
 from shop.models import Audit

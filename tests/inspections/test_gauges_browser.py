@@ -13,9 +13,9 @@ from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from inspections.gauge_models import Gauge, Study, StudyReading, Zeroing
+from inspections.gauging.registering import add_gauge
+from inspections.gauging.zeroing import zero_gauge
 from inspections.models import Examination, Reading
-from inspections.registering import add_gauge
-from inspections.zeroing import zero_gauge
 from shop import clock
 from shop.access import PROGRAM
 from tests.conftest import PASSWORD, Cast

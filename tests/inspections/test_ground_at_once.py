@@ -10,14 +10,14 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from inspections.adopting import Adopted, adopt_revision
-from inspections.drafting import begin_draft, change_entry, publish_draft
-from inspections.drafts import entry_of
-from inspections.examining import finish_examination
-from inspections.findings import examined, judgement_of
-from inspections.guides import publish_guide
+from inspections.guiding.adopting import Adopted, adopt_revision
+from inspections.guiding.drafting import begin_draft, change_entry, publish_draft
+from inspections.guiding.drafts import entry_of
+from inspections.guiding.guides import publish_guide
+from inspections.guiding.varying import Varied, change_variant
 from inspections.models import Examination, GuideDraft, GuideRevision, Reading
-from inspections.varying import Varied, change_variant
+from inspections.readings.examining import finish_examination
+from inspections.readings.findings import examined, judgement_of
 from inventory.models import Piece
 from shop.access import PROGRAM
 from shop.models import Audit, Ticket, Variant

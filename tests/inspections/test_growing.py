@@ -8,12 +8,12 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from inspections.examining import mark_missing
-from inspections.findings import examinations, examined, judgement_of, reading_records
-from inspections.gaugekinds import candidates_of
-from inspections.guides import guide_of
-from inspections.judging import Judgement, judge
+from inspections.gauging.kinds import candidates_of
+from inspections.guiding.guides import guide_of
+from inspections.judgement.judging import Judgement, judge
 from inspections.models import Examination, Gauge
+from inspections.readings.examining import mark_missing
+from inspections.readings.findings import examinations, examined, judgement_of, reading_records
 from inventory.models import Piece
 from inventory.pieces import end_condition
 from shop.models import User
@@ -89,7 +89,7 @@ def test_every_kind_of_change_is_seen_at_the_next_look(bench: Examination, cast:
 def test_only_what_came_is_fetched_and_judged(
     bench: Examination, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from inspections import judging
+    from inspections.judgement import judging
 
     read_all(bench, cast.actor("technician"))
     examined(fresh(bench))

@@ -10,12 +10,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from inspections.donors import strip_donor
-from inspections.drafting import begin_draft, change_entry
-from inspections.drafts import entry_of
-from inspections.findings import judgement_of
-from inspections.guides import publish_guide
+from inspections.donors.stripping import strip_donor
+from inspections.guiding.drafting import begin_draft, change_entry
+from inspections.guiding.drafts import entry_of
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, GuideDraft, GuideRevision
+from inspections.readings.findings import judgement_of
 from inventory.donors import buy_donor, share_cost
 from inventory.models import Bin, Donor, Piece
 from shop.access import PROGRAM
@@ -161,7 +161,7 @@ def whole_shop(cast: Cast) -> Examination:
     manager = cast.actor("manager")
     make_gauges()
     ticket = open_ticket(2401, family="H4")
-    from inspections.examining import open_examination
+    from inspections.readings.examining import open_examination
 
     held = open_examination(ticket=ticket, by=cast.actor("technician"))
     read(held, cast.actor("technician"), "ME-CLUS-BF", "31.042 mm")

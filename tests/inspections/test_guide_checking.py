@@ -5,7 +5,7 @@ import tomllib
 import pytest
 
 from inspections.document import GuideIndex, read
-from inspections.guides import Problem, check_document
+from inspections.guiding.guides import Problem, check_document
 from tests.inspections.published import (
     BUSH,
     CUP,

@@ -7,10 +7,10 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
-from inspections import drafting
-from inspections.drafting import begin_draft, change_entry
-from inspections.drafts import entry_of
-from inspections.guides import publish_guide
+from inspections.guiding import drafting
+from inspections.guiding.drafting import begin_draft, change_entry
+from inspections.guiding.drafts import entry_of
+from inspections.guiding.guides import publish_guide
 from inspections.models import GuideDraft, GuideRevision
 from shop.access import PROGRAM
 from shop.models import Position

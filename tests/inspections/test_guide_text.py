@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.checking import check_document
-from inspections.differences import differences, number, say
-from inspections.drafts import (
+from inspections.guiding.differences import differences, number, say
+from inspections.guiding.drafts import (
     Unfit,
     entry_of,
     named_by,
@@ -23,7 +23,7 @@ from inspections.drafts import (
     with_entry,
     without_entry,
 )
-from inspections.tomltext import toml_of, toml_of_entry
+from inspections.guiding.tomltext import toml_of, toml_of_entry
 from tests.inspections.small import SMALL
 
 GUIDES = sorted((Path(__file__).parents[2] / "fixtures" / "guides").glob("*.toml"))

@@ -16,13 +16,13 @@ from xml.etree import ElementTree
 
 import pytest
 
+from inspections.building.sheeting import compute
 from inspections.document import CHECK_KINDS, Check, GuideIndex, read
-from inspections.drawing import check_drawing, unit_drawing
-from inspections.guides import problems_of
-from inspections.judging import PieceRecord, ReadingRecord, judge
-from inspections.lettering import RADIUS
-from inspections.outlines import figure_of
-from inspections.sheeting import compute
+from inspections.drawings.drawing import check_drawing, unit_drawing
+from inspections.drawings.lettering import RADIUS
+from inspections.drawings.outlines import figure_of
+from inspections.guiding.guides import problems_of
+from inspections.judgement.judging import PieceRecord, ReadingRecord, judge
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "guides"
 # file -> positions and checks that each variant of it has at least

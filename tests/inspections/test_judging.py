@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from inspections.judging import Finding, PieceRecord
+from inspections.judgement.judging import Finding, PieceRecord
 from tests.inspections.small import CASE, SHAFT, SMALL, Bench
 
 

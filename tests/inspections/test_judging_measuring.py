@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from inspections.document import Check
-from inspections.judging import Finding, Judgement, judge
-from inspections.too_close import Candidate
+from inspections.judgement.judging import Finding, Judgement, judge
+from inspections.judgement.too_close import Candidate
 from tests.inspections.small import SMALL, Bench
 
 BORE = 'title = "Bore"\nfeature = "CASE.B"\n'

@@ -5,10 +5,10 @@ from math import asin, pi
 
 import pytest
 
+from inspections.building.floating import Chosen, Measured, fit_of
 from inspections.document import Check
-from inspections.floating import Chosen, Measured, fit_of
-from inspections.judging import Finding, PieceRecord, judge
-from inspections.too_close import Candidate
+from inspections.judgement.judging import Finding, PieceRecord, judge
+from inspections.judgement.too_close import Candidate
 from tests.inspections.small import CASE, SHAFT, SMALL, Bench
 
 ROLLERS = (

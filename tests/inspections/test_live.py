@@ -11,10 +11,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inspections.device_clock import is_off, read_time
-from inspections.examining import mark_missing
+from inspections.bench.presence import note_presence
 from inspections.models import Examination, Presence, Reading
-from inspections.presence import note_presence
+from inspections.readings.device_clock import is_off, read_time
+from inspections.readings.examining import mark_missing
 from inventory.models import Piece
 from inventory.pieces import end_condition
 from shop import clock
@@ -176,7 +176,7 @@ def test_a_piece_whose_condition_ends_raises_the_counter(bench: Examination, cas
 
 
 def test_rework_raises_the_counter_and_readings_go_on_behind_it(cast: Cast) -> None:
-    from inspections.reworking import record_rework
+    from inspections.building.reworking import record_rework
 
     job = agreed_job(cast)
     before = fresh(job.examination).counter
@@ -195,7 +195,7 @@ def test_rework_raises_the_counter_and_readings_go_on_behind_it(cast: Cast) -> N
 
 
 def test_another_tickets_tablets_hear_nothing(bench: Examination, cast: Cast) -> None:
-    from inspections.examining import open_examination
+    from inspections.readings.examining import open_examination
     from tests.inspections.shop import open_ticket
 
     other = open_examination(ticket=open_ticket(2402), by=cast.actor("technician"))

@@ -106,7 +106,7 @@ def test_who_went_away_is_not_shown_any_more(bench: Examination, cast: Cast, tab
 
 
 def test_a_piece_that_turned_up_is_seen_by_the_others(bench: Examination, cast: Cast, tablet: Tablet) -> None:
-    from inspections.examining import mark_missing
+    from inspections.readings.examining import mark_missing
 
     page = tablet(cast.second_technician, UNIT)
     mark_missing(examination=bench, tag=tag_in(bench, "SHAFT"), by=cast.actor("technician"))
@@ -117,8 +117,8 @@ def test_a_piece_that_turned_up_is_seen_by_the_others(bench: Examination, cast: 
 
 
 def test_a_donors_examination_is_as_live(cast: Cast, tablet: Tablet) -> None:
-    from inspections.donors import strip_donor
-    from inspections.guides import publish_guide
+    from inspections.donors.stripping import strip_donor
+    from inspections.guiding.guides import publish_guide
     from inventory.donors import buy_donor
     from shop.access import PROGRAM
     from shop.models import Variant

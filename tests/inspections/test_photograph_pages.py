@@ -12,9 +12,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from inspections.evidence.photograph_pages import shown_size
+from inspections.evidence.photographs import mark_place, take_back_photograph
 from inspections.models import Examination, Photograph, PhotographMark
-from inspections.photograph_pages import shown_size
-from inspections.photographs import mark_place, take_back_photograph
 from shop import outbox
 from shop.access import make_token
 from shop.models import Document, Unit

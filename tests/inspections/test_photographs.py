@@ -13,11 +13,9 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from PIL import Image
 
-from inspections.blind import sight_of
-from inspections.findings import examined
-from inspections.models import Examination, Photograph, PhotographMark
-from inspections.photograph_pages import shots_of, shots_of_check
-from inspections.photographs import (
+from inspections.bench.blind import sight_of
+from inspections.evidence.photograph_pages import shots_of, shots_of_check
+from inspections.evidence.photographs import (
     is_clock_off,
     mark_place,
     mark_zone,
@@ -27,7 +25,9 @@ from inspections.photographs import (
     take_back_photograph,
     withdraw_mark,
 )
-from inspections.zones import Grid, grid_of, marks_drawing
+from inspections.evidence.zones import Grid, grid_of, marks_drawing
+from inspections.models import Examination, Photograph, PhotographMark
+from inspections.readings.findings import examined
 from shop import outbox
 from shop.documents import path_of
 from shop.models import Audit, Document, Ticket

@@ -12,7 +12,7 @@ import pytest
 
 from inspections.checking import check_document
 from inspections.document import GuideIndex, Limit, read
-from inspections.judging import Finding, PieceRecord, ReadingRecord, judge
+from inspections.judgement.judging import Finding, PieceRecord, ReadingRecord, judge
 from tests.handbook.checks import table
 
 GUIDE = Path(__file__).parent / "guides" / "published_fits.toml"

@@ -8,7 +8,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import DatabaseError, transaction
 
-from inspections.guides import GuideRefused, guide_of, newest_revision, publish_guide
+from inspections.guiding.guides import GuideRefused, guide_of, newest_revision, publish_guide
 from inspections.models import GuideCheck, GuideRevision
 from shop.access import PROGRAM, Denied, NotThere, actor_for
 from shop.models import Audit, Complaint, Family, Position, Variant

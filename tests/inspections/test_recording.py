@@ -13,13 +13,13 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from inspections.examining import finish_examination, mark_missing, open_examination
-from inspections.findings import disputes_of, examinations, judgement_of, next_open_check
-from inspections.gauges import add_gauge
-from inspections.guides import guide_of, publish_guide
-from inspections.laying import bonds_by_position
+from inspections.gauging.gauges import add_gauge
+from inspections.guiding.guides import guide_of, publish_guide
+from inspections.guiding.laying import bonds_by_position
 from inspections.models import Examination, Gauge, Reading, ReadingPiece
-from inspections.recording import MOST_READINGS, SentReading, record_readings
+from inspections.readings.examining import finish_examination, mark_missing, open_examination
+from inspections.readings.findings import disputes_of, examinations, judgement_of, next_open_check
+from inspections.readings.recording import MOST_READINGS, SentReading, record_readings
 from inventory.models import Measure, Piece
 from inventory.pieces import end_condition
 from shop import clock

@@ -6,12 +6,12 @@ from uuid import uuid4
 
 import pytest
 
-from inspections import desk
-from inspections.examining import open_examination
-from inspections.findings import judgement_of
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
 from inspections.models import Examination, Reading
-from inspections.recording import SentReading, record_readings
+from inspections.readings import desk
+from inspections.readings.examining import open_examination
+from inspections.readings.findings import judgement_of
+from inspections.readings.recording import SentReading, record_readings
 from inventory.models import Measure
 from shop.access import PROGRAM
 from tests.benchmarks.scenes import one_round

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from inspections.findings import judgement_of
 from inspections.models import Examination, Reading
+from inspections.readings.findings import judgement_of
 from inventory.models import Piece
 from inventory.pieces import end_condition
 from shop.access import PROGRAM, Actor

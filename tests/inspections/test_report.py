@@ -13,13 +13,13 @@ import pytest
 from django.test import Client
 from pypdf import PdfReader
 
-from inspections import reporting
-from inspections.answering import give_answer
-from inspections.guides import guide_of
+from inspections.evidence import reporting
+from inspections.evidence.answering import give_answer
+from inspections.evidence.photographs import mark_place, take_back_photograph, withdraw_mark
+from inspections.evidence.reporting import make_report, paper_of, print_report, state_of_print
+from inspections.guiding.guides import guide_of
+from inspections.judgement.seeing import SOUND
 from inspections.models import Examination, ExaminationReport
-from inspections.photographs import mark_place, take_back_photograph, withdraw_mark
-from inspections.reporting import make_report, paper_of, print_report, state_of_print
-from inspections.seeing import SOUND
 from shop import outbox
 from shop.access import make_token
 from shop.documents import path_of

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from inspections import reworking
+from inspections.building import reworking
+from inspections.building.reworking import agreed_work, hindrances_to_reworked, record_rework
+from inspections.building.sheets import compute_sheet
 from inspections.models import Rework
-from inspections.reworking import agreed_work, hindrances_to_reworked, record_rework
-from inspections.sheets import compute_sheet
 from shop.access import Denied, NotThere
 from shop.models import TimeEntry
 from shop.once import KeyReused

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from inspections.building.floating import Chosen, Measured, Offer, fit_of, float_of, measure_of
+from inspections.building.jointing import joint, shown_torque
+from inspections.building.sheeting import Circle, compute, order_steps, same_work
+from inspections.building.sheets import compute_sheet, make_sheet, newest_sheet, paper_of, print_sheet
 from inspections.document import Bolts, BuildStep, GuideIndex, read
-from inspections.floating import Chosen, Measured, Offer, fit_of, float_of, measure_of
-from inspections.jointing import joint, shown_torque
 from inspections.models import BuildSheet
-from inspections.sheeting import Circle, compute, order_steps, same_work
-from inspections.sheets import compute_sheet, make_sheet, newest_sheet, paper_of, print_sheet
 from shop import outbox
 from shop.access import Denied
 from shop.documents import path_of

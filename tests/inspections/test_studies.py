@@ -9,12 +9,9 @@ from uuid import UUID, uuid4
 import pytest
 from django.db import DatabaseError, transaction
 
-from inspections.bias import Difference, biases, differences
-from inspections.examining import open_examination
-from inspections.findings import examinations, examined_many
 from inspections.gauge_models import Gauge, Study, StudyReading
-from inspections.models import Examination
-from inspections.studies import (
+from inspections.gauging.bias import Difference, biases, differences
+from inspections.gauging.studies import (
     Turn,
     close_study,
     last_of,
@@ -27,7 +24,10 @@ from inspections.studies import (
     spread_pieces,
     standing_of,
 )
-from inspections.zeroing import zero_gauge
+from inspections.gauging.zeroing import zero_gauge
+from inspections.models import Examination
+from inspections.readings.examining import open_examination
+from inspections.readings.findings import examinations, examined_many
 from inventory.models import Measure, Piece
 from shop import clock
 from shop.access import Actor, Denied

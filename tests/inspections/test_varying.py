@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from inspections.examining import finish_examination
-from inspections.findings import examined, judgement_of
-from inspections.guides import publish_guide
+from inspections.guiding.guides import publish_guide
+from inspections.guiding.varying import change_variant, plan_variant
 from inspections.models import BuildRow, Examination, Reading
-from inspections.varying import change_variant, plan_variant
+from inspections.readings.examining import finish_examination
+from inspections.readings.findings import examined, judgement_of
 from inventory.models import Piece
 from shop.access import PROGRAM, Denied, NotThere, actor_for
 from shop.models import Audit, Ticket, Unit, Variant

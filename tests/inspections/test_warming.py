@@ -6,7 +6,7 @@ import logging
 
 import pytest
 
-from inspections.guides import guide_of, newest_revision, read_newest_guides
+from inspections.guiding.guides import guide_of, newest_revision, read_newest_guides
 from shop.warming import WARM, warm_up
 from tests.conftest import Cast
 from tests.inspections.job import agreed_job

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from inspections.building import record_box
+from inspections.building.building import record_box
 from inspections.gauge_models import Gauge
+from inspections.gauging.registering import add_gauge
+from inspections.gauging.wrenches import BOX, torque_of, wrenches_for_step
 from inspections.models import AsBuilt, BuildSheet
-from inspections.registering import add_gauge
-from inspections.wrenches import BOX, torque_of, wrenches_for_step
 from shop import clock
 from shop.access import PROGRAM
 from shop.refusals import Refusal

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from inspections.guides import GuideRefused, problems_of, publish_guide
+from inspections.guiding.guides import GuideRefused, problems_of, publish_guide
 from shop.access import PROGRAM
 
 

@@ -1,0 +1,1 @@
+"""Units bought to be stripped, at the bench."""

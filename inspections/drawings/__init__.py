@@ -1,0 +1,1 @@
+"""The unit drawing and the limit bar as SVG. Pure."""

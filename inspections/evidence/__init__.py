@@ -1,0 +1,1 @@
+"""Photographs, answers in words and the examination report."""

@@ -1,0 +1,1 @@
+"""Guides: publishing, drafts, what differs, adopting a revision, changing a variant."""

@@ -1,0 +1,1 @@
+"""Recording readings and what an examination says."""
