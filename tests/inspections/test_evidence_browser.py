@@ -142,7 +142,8 @@ def test_a_photograph_is_kept_by_a_plain_form(open_page: Any, bench: Examination
     expect(page.locator(".note")).to_contain_text("The photograph is kept")
     expect(page.locator(".shots-found")).to_contain_text("teeth, engaging side")
     assert Photograph.objects.get().note == "teeth, engaging side"
-    shown = page.locator(".shots-found img").evaluate("one => one.naturalWidth")
+    # The picture may still be on its way: decode() waits for it, and fails if it cannot be shown.
+    shown = page.locator(".shots-found img").evaluate("one => one.decode().then(() => one.naturalWidth)")
     assert shown > 0
 
 
