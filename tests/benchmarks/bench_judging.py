@@ -10,6 +10,8 @@ import statistics
 import time
 from typing import Any
 
+import pytest
+
 from inspections.checking import check_document
 from inspections.document import GuideIndex, read
 from inspections.judgement import weighing
@@ -120,6 +122,7 @@ def scene() -> tuple[GuideIndex, list[PieceRecord], list[ReadingRecord]]:
     return guide, pieces, readings[:600]
 
 
+@pytest.mark.benchmark
 def test_a_whole_ticket_is_judged_in_its_time() -> None:
     guide, pieces, readings = scene()
     assert len(guide.checks_of("FC")) == 140
